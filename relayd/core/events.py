@@ -1,0 +1,190 @@
+"""What can happen, in the past tense. Facts only: no wishes, no decisions.
+
+Every `at` is boot time (CLOCK_BOOTTIME) in nanoseconds. Ids are the plan's.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """One reading of the clocks: boot id, boot time (ns), UTC since 1970 (ns), and whether UTC is to be believed."""
+
+    boot: str
+    up: int
+    wall: int
+    trusted: bool
+
+
+class Outcome(StrEnum):
+    """How a send ended: a service took it, a service refused it, or nobody knows why it failed."""
+
+    TAKEN = "taken"
+    REFUSED = "refused"
+    FAILED = "failed"
+
+
+class Act(StrEnum):
+    """The two acts of acknowledging: noticed it; has it."""
+
+    SEEN = "seen"
+    TAKEN = "taken"
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The daemon began; `planned` is False where the one before did not end by itself."""
+
+    planned: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LevelRead:
+    """A poll found this input closed or open; the truth where it differs from the edges."""
+
+    input: str
+    closed: bool
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeSeen:
+    """The kernel saw an edge; `lost` counts edges known to be missing just before it."""
+
+    input: str
+    closed: bool
+    at: int
+    lost: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class InputLost:
+    """An input can no longer be read."""
+
+    input: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputFound:
+    """A lost input can be read again."""
+
+    input: str
+    closed: bool
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """A person noticed an alarm, or has it. One of `occurrence` and `panel` is given.
+
+    `act` None means: by the person's own standing (`responds` takes, others have seen).
+    `until` is UTC in nanoseconds, `within` nanoseconds from now: when it will be dealt with.
+    """
+
+    occurrence: str | None = None
+    panel: str | None = None
+    act: Act | None = None
+    until: int | None = None
+    within: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A person at the panel says that the level is below the alarm float (or is not)."""
+
+    panel: str
+    normal: bool
+
+
+Command = Acknowledge | Looked
+
+
+@dataclass(frozen=True, slots=True)
+class Commanded:
+    """Somebody asked for something; `token` finds the asker again, `way` tells how it came."""
+
+    token: str
+    command: Command
+    by: str
+    way: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A send ended."""
+
+    send: int
+    outcome: Outcome
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelDown:
+    """A way out failed as a whole: `sender` (the process) or `mqtt` (the broker)."""
+
+    channel: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelUp:
+    """A way out works again."""
+
+    channel: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClockJudged:
+    """The time service says whether wall time is to be believed (it is also in every Now)."""
+
+    trusted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JournalJudged:
+    """The journal commits in time, or it does not."""
+
+    late: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanJudged:
+    """The plan file was refused and the last good one is in use (or the plan is good again)."""
+
+    refused: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultFound:
+    """A thread or a station of relayd itself failed and was caught."""
+
+    where: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimePassed:
+    """A deadline came."""
+
+
+Event = (
+    Started
+    | LevelRead
+    | EdgeSeen
+    | InputLost
+    | InputFound
+    | Commanded
+    | Sent
+    | ChannelDown
+    | ChannelUp
+    | ClockJudged
+    | JournalJudged
+    | PlanJudged
+    | FaultFound
+    | TimePassed
+)

@@ -1,0 +1,171 @@
+"""What is owed to whom: notices, and their sends until a service took them.
+
+In: notices made by the call-out, outcomes of sends. Out: `Tell` and `Withdraw`.
+Knows nothing of alarms' life cycle. A send keeps its id through every repeat; what is owed is in
+the state before it is handed out, so that a crash repeats a send and never forgets one.
+"""
+
+from dataclasses import replace
+
+from relayd.core.conditions import CHANNEL_FAILING
+from relayd.core.draft import Draft
+from relayd.core.effects import Tell, Withdraw
+from relayd.core.events import Outcome, Sent
+from relayd.core.plan import HOUR, MINUTE, SECOND
+from relayd.core.state import Notice, NoticeKind, Send, SendState
+
+ANSWER_WAIT = 60 * SECOND
+"""A send that the sender has not answered by then is taken as failed and tried again."""
+FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
+GIVE_UP = 24 * HOUR
+OPEN = frozenset({SendState.OWED, SendState.OUT})
+
+
+def retry_after(send: Send) -> int:
+    """Back-off after `send.tries` tries, in ns: 5 s doubled up to 5 min, less up to a fifth by its id."""
+    whole = min(LONGEST_RETRY, FIRST_RETRY << min(send.tries - 1, 10))
+    return whole - whole * (send.id * 2654435761 % 1000) // 5000
+
+
+def keep(draft: Draft, notice: Notice) -> None:
+    """Owe this notice: its sends go out in this same step; older ones of its kind are withdrawn."""
+    for older in list(draft.notices.values()):
+        same = (older.occurrence, older.person) == (notice.occurrence, notice.person)
+        if same and notice.occurrence and older.kind is not NoticeKind.STAND_DOWN:
+            withdraw(draft, older, "a newer notice says what is true now")
+    draft.put_notice(notice)
+    draft.record(
+        "notice made",
+        notice.subject,
+        notice=draft.ref(notice.id),
+        person=notice.person,
+        why=notice.kind.value,
+        condition=notice.condition,
+        channels=[send.channel for send in notice.sends],
+    )
+    if not notice.sends:
+        draft.record("no way to tell", notice.subject, person=notice.person)
+        draft.close_notice(notice.id)
+    hand_out(draft, notice.id)
+
+
+def withdraw(draft: Draft, notice: Notice, why: str) -> None:
+    """Take back what has not been taken yet."""
+    for send in notice.sends:
+        if send.state in OPEN:
+            draft.effects.append(Withdraw(send.id))
+            notice = _with(notice, replace(send, state=SendState.WITHDRAWN, due=None, detail=why))
+            draft.record("send withdrawn", notice.subject, notice=draft.ref(notice.id), why=why)
+    draft.put_notice(notice)
+    draft.close_notice(notice.id)
+
+
+def withdraw_occurrence(draft: Draft, occurrence: int, why: str) -> None:
+    """Take back every open notice of an occurrence."""
+    for notice in list(draft.notices.values()):
+        if notice.occurrence == occurrence:
+            withdraw(draft, notice, why)
+
+
+def hand_out(draft: Draft, only: int | None = None) -> None:
+    """Hand out what is owed and due; take what the sender never answered as failed."""
+    for notice in list(draft.notices.values()):
+        if only is not None and notice.id != only:
+            continue
+        for send in notice.sends:
+            if send.due is None or send.due > draft.now.up:
+                continue
+            if send.state is SendState.OUT:
+                _failed(draft, notice.id, send, Outcome.FAILED, "no answer from the sender")
+            elif send.state is SendState.OWED:
+                _hand(draft, notice.id, send)
+
+
+def sent(draft: Draft, event: Sent) -> None:
+    """Take the outcome of a send; one that nobody waits for is recorded and changes nothing."""
+    for notice in draft.notices.values():
+        for send in notice.sends:
+            if send.id == event.send:
+                if event.outcome is Outcome.TAKEN:
+                    _taken(draft, notice.id, send, event.detail)
+                elif send.state is SendState.OUT:
+                    _failed(draft, notice.id, send, event.outcome, event.detail)
+                return
+    draft.record("late outcome", "unit", send=event.send, outcome=event.outcome.value)
+
+
+def due(draft: Draft) -> int | None:
+    """When the next send is to be tried or given up waiting for."""
+    times = [send.due for notice in draft.notices.values() for send in notice.sends]
+    return min((each for each in times if each is not None), default=None)
+
+
+def owed_again(draft: Draft) -> None:
+    """After a start: what was out may never have left, so it is owed, under its old id."""
+    for notice in list(draft.notices.values()):
+        sends = tuple(
+            replace(send, state=SendState.OWED, due=draft.now.up) if send.state in OPEN else send
+            for send in notice.sends
+        )
+        draft.put_notice(replace(notice, sends=sends))
+
+
+def _hand(draft: Draft, notice_id: int, send: Send) -> None:
+    notice = draft.notices[notice_id]
+    out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
+    draft.put_notice(_with(notice, out))
+    ref = draft.ref(notice.id)
+    short = send.channel in draft.plan.short_forms
+    body = notice.short if short else f"{notice.long}\n\n{ref}"
+    draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, notice.priority.value))
+
+
+def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
+    notice = _with(
+        draft.notices[notice_id],
+        replace(send, state=SendState.TAKEN, due=None, last=Outcome.TAKEN, detail=detail),
+    )
+    draft.put_notice(notice)
+    draft.record(
+        "send taken", notice.subject, notice=draft.ref(notice.id), channel=send.channel, tries=send.tries
+    )
+    _channel(draft, send.channel, "")
+    if not any(each.state in OPEN for each in notice.sends):
+        draft.close_notice(notice_id)
+
+
+def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: str) -> None:
+    notice = draft.notices[notice_id]
+    stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind is not NoticeKind.RAISED
+    state = SendState.WITHDRAWN if stale else SendState.OWED
+    due_at = None if stale else draft.now.up + retry_after(send)
+    after = replace(send, state=state, due=due_at, last=outcome, detail=detail)
+    draft.put_notice(_with(notice, after))
+    draft.record(
+        "send given up" if stale else "send failed",
+        notice.subject,
+        notice=draft.ref(notice.id),
+        channel=send.channel,
+        tries=send.tries,
+        outcome=outcome.value,
+        detail=detail,
+    )
+    _channel(draft, send.channel, detail or outcome.value)
+    if stale and not any(each.state in OPEN for each in draft.notices[notice_id].sends):
+        draft.close_notice(notice_id)
+
+
+def _channel(draft: Draft, channel: str, why: str) -> None:
+    """Remember whether this channel takes what it is given: a failing one is an alarm of its own."""
+    subject = draft.subject(f"channel:{channel}")
+    said = dict(subject.said)
+    if why:
+        said[CHANNEL_FAILING] = why
+    else:
+        said.pop(CHANNEL_FAILING, None)
+    draft.put(replace(subject, said=said))
+
+
+def _with(notice: Notice, send: Send) -> Notice:
+    sends = tuple(send if each.id == send.id else each for each in notice.sends)
+    return replace(notice, sends=sends)

@@ -1,0 +1,265 @@
+"""What relayd remembers between two steps: frozen values, one row of the journal a subject.
+
+In and out: only stations of the core make new ones. Every `up`-like field is boot time in
+nanoseconds of the boot named in `State.boot`; another boot goes through restart.py.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from relayd.core.events import Outcome
+from relayd.core.plan import Priority
+
+
+class Process(StrEnum):
+    """The six process states of ISA-18.2."""
+
+    NORM = "NORM"
+    UNACK = "UNACK"
+    ACKED = "ACKED"
+    RTNUN = "RTNUN"
+    LATUN = "LATUN"
+    LATAK = "LATAK"
+
+
+class Fact(StrEnum):
+    """A contact's filtered value, seen from the alarm: in alarm, normal, or not known."""
+
+    ALARM = "alarm"
+    NORMAL = "normal"
+    UNKNOWN = "unknown"
+
+
+class Signal(StrEnum):
+    """What the diagnosis says to the on- and off-delay: present, absent, or leave as it is."""
+
+    PRESENT = "present"
+    ABSENT = "absent"
+    KEEP = "keep"
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """When something happened: boot time, UTC (ns since 1970) and whether UTC was to be believed."""
+
+    up: int
+    wall: int
+    trusted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Filter:
+    """The bounce filter: `charge` ns between 0 and the bound; `closed` None until it has settled."""
+
+    raw: bool
+    at: int
+    charge: int = 0
+    closed: bool | None = None
+    settles: int = 0
+    edge: int = 0
+    """First edge of the move that is under way (or was last)."""
+    began: int = 0
+    """First edge of the last move that turned the value."""
+    changed: int = 0
+    """When the value last turned."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputState:
+    """One input: its filter (None before the first level), and why it is lost, if it is."""
+
+    filter: Filter | None = None
+    lost: str = ""
+    missed: int = 0
+    """Edges known to be missing since the start."""
+    held: bool = False
+    """In alarm, or back for less than the release hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """On-delay and off-delay of one condition."""
+
+    present: bool = False
+    """The condition as it stands after both delays."""
+    pending: int | None = None
+    """Present since then, on-delay still running."""
+    leaving: int | None = None
+    """Absent since then, off-delay still running."""
+    score: int = 0
+    """Present time minus absent time of the current spell, bounded by 0 and the on-delay."""
+    spell: int | None = None
+    """When the score was last at zero: the spell's begin."""
+    at: int = 0
+    signal: Signal = Signal.KEEP
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What is held to be true about the level, and the row of the diagnosis that says so."""
+
+    row: str = ""
+    contact: Fact = Fact.UNKNOWN
+    """The level contact as last known, release hold included."""
+    was_alarm: bool = False
+    """The contact was truly in alarm, and nothing since has proved the water fell."""
+    alarm_edge: int | None = None
+    """First edge of the contact's last move to its alarm side."""
+    normal_edge: int | None = None
+    """First edge of the contact's last move back."""
+    circuit_edge: int | None = None
+    """First edge of the last loss of the alarm circuit."""
+    circuit_lost: bool = False
+    circuit_back: int | None = None
+    """When the alarm circuit was last seen to return (None: never lost, or settled since)."""
+    looked: int | None = None
+    """When a person last said that the level is below the alarm float."""
+
+
+class CallStop(StrEnum):
+    """Why a call list no longer climbs."""
+
+    TAKEN = "taken"
+    RETURNED = "returned"
+    ENDED = "ended"
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A call list at work for one occurrence."""
+
+    began: int
+    step: int = 0
+    """Index of the next step; at or past the end: the repeats."""
+    due: int | None = None
+    stopped: CallStop | None = None
+    round: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """Who has it, since when, and until when (boot time and UTC) it will be dealt with."""
+
+    person: str
+    at: Stamp
+    until: int
+    until_wall: int
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """One condition of one subject under its life cycle. `occurrence` counts raisings of the unit."""
+
+    condition: str
+    priority: Priority
+    process: Process = Process.NORM
+    row: str = ""
+    detail: str = ""
+    occurrence: int = 0
+    raised: Stamp | None = None
+    returned: Stamp | None = None
+    call: Call | None = None
+    told: tuple[str, ...] = ()
+    """Persons for whom a notice of this occurrence was made, in that order."""
+    seen: Mapping[str, int] = field(default_factory=dict)
+    """Person -> boot time until which that person is left alone."""
+    taken: Take | None = None
+    realarm: int | None = None
+    update: int | None = None
+    """When a changed text is told to those already told."""
+    told_row: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What alarms are about: `unit`, `panel:<id>`, or `channel:<id>`; one row of the journal."""
+
+    id: str
+    alarms: Mapping[str, Alarm] = field(default_factory=dict)
+    belief: Belief = field(default_factory=Belief)
+    said: Mapping[str, str] = field(default_factory=dict)
+    """Condition -> why it is so; what the unit and the channels know of themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """What of a subject is found again from the contacts at a start, and so is never stored."""
+
+    inputs: Mapping[str, InputState] = field(default_factory=dict)
+    """By full input id ('<panel>.<name>')."""
+    delays: Mapping[str, Delay] = field(default_factory=dict)
+    """By condition."""
+    due: int | None = None
+    """When time alone changes something about this subject."""
+
+
+class SendState(StrEnum):
+    """Where one send stands."""
+
+    OWED = "owed"
+    OUT = "out"
+    TAKEN = "taken"
+    WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """One notice over one channel. `due` is boot time: when to try, or to give up waiting."""
+
+    id: int
+    channel: str
+    state: SendState = SendState.OWED
+    tries: int = 0
+    due: int | None = None
+    last: Outcome | None = None
+    detail: str = ""
+
+
+class NoticeKind(StrEnum):
+    """Why a notice is made."""
+
+    RAISED = "raised"
+    UPDATE = "update"
+    TAKEN = "taken"
+    STAND_DOWN = "stand-down"
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One message to one person. `occurrence` is 0 where it is about no alarm."""
+
+    id: int
+    subject: str
+    condition: str
+    occurrence: int
+    person: str
+    kind: NoticeKind
+    priority: Priority
+    title: str
+    short: str
+    long: str
+    made: Stamp
+    sends: tuple[Send, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Everything. `counter` gives occurrences, notices and sends their numbers, never twice."""
+
+    epoch: str
+    boot: str = ""
+    stamp: Stamp = Stamp(0, 0, False)
+    counter: int = 0
+    subjects: Mapping[str, Subject] = field(default_factory=dict)
+    notices: Mapping[int, Notice] = field(default_factory=dict)
+    """Notices with a send that is still owed or out."""
+    closed: tuple[Notice, ...] = ()
+    """Notices that this very step closed: written once more, then forgotten."""
+    live: Mapping[str, Live] = field(default_factory=dict)
+    """By subject; not stored."""
+
+
+def outside_id(unit: str, state: State, number: int) -> str:
+    """The id that the world sees: `<unit>.<epoch>.<n>`."""
+    return f"{unit}.{state.epoch}.{number}"

@@ -1,0 +1,197 @@
+"""A world in simulated time around the core: moves contacts, answers sends, jumps to each deadline."""
+
+from dataclasses import dataclass, field, replace
+
+from relayd.core.effects import Answer, Effect, Publish, Record, Tell, Withdraw
+from relayd.core.events import (
+    Acknowledge,
+    Act,
+    Command,
+    Commanded,
+    EdgeSeen,
+    Event,
+    LevelRead,
+    Now,
+    Outcome,
+    Sent,
+    Started,
+    TimePassed,
+)
+from relayd.core.machine import step
+from relayd.core.plan import (
+    MINUTE,
+    SECOND,
+    CallList,
+    Circuits,
+    Follows,
+    Input,
+    Kind,
+    Means,
+    Panel,
+    Person,
+    Plan,
+    Position,
+    Reach,
+    Step,
+    Unpowered,
+    seconds,
+)
+from relayd.core.state import State
+
+WALL = 1_800_000_000 * SECOND
+LEVEL, CIRCUIT, PUMP = "cabin.high-level", "cabin.alarm-power", "cabin.pump-power"
+
+
+def level_input(**changes: object) -> Input:
+    """A normally open high-level contact that follows the level, its relay energised by the alarm."""
+    base = Input(
+        LEVEL, "cabin", Means.HIGH_LEVEL, Position.CLOSED, Unpowered.OPEN, Follows.LEVEL
+    )
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def circuit_input(**changes: object) -> Input:
+    """A relay held closed by the alarm circuit."""
+    base = Input(
+        CIRCUIT, "cabin", Means.ALARM_POWER, Position.OPEN, on_delay=60 * SECOND, off_delay=30 * SECOND
+    )
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def pump_input() -> Input:
+    """A relay held closed by the pump's supply."""
+    return Input(PUMP, "cabin", Means.PUMP_POWER, Position.OPEN, on_delay=60 * SECOND, off_delay=30 * SECOND)
+
+
+def plan(*inputs: Input, **changes: object) -> Plan:
+    """One cabin, Anna who is the owner and Ben who responds; invented, as everything here."""
+    panel = Panel(
+        "cabin",
+        "Cabin tank",
+        "behind the shed",
+        Kind.EFFLUENT_DEMAND,
+        "night",
+        inputs or (level_input(), circuit_input()),
+        circuits=Circuits.UNKNOWN,
+        hoa=Reach.OUTSIDE,
+    )
+    people = {
+        "anna": Person("anna", "Anna", ("anna.mail",), "555-0101"),
+        "ben": Person("ben", "Ben", ("ben.mail", "ben.push"), "555-0102", responds=True, qualified=True),
+    }
+    steps = (Step(0, ("anna",)), Step(3 * MINUTE, ("anna",)), Step(8 * MINUTE, ("ben",)))
+    base = Plan(
+        unit="creek-1",
+        unit_name="Creek",
+        zone="UTC",
+        offsets=(),
+        call_list="night",
+        panels={"cabin": replace(panel, **changes)},  # type: ignore[arg-type]
+        people=people,
+        call_lists={"night": CallList("night", steps)},
+        channels={name: person.id for person in people.values() for name in person.channels},
+        remote_commands=True,
+    )
+    return base
+
+
+@dataclass
+class World:
+    """Runs a plan through events; every send is taken at once unless `deaf` names its channel."""
+
+    plan: Plan
+    state: State = field(default_factory=lambda: State("k3f9ab"))
+    up: int = 100 * SECOND
+    boot: str = "boot-1"
+    trusted: bool = True
+    wall_offset: int = WALL
+    due: int | None = None
+    deaf: set[str] = field(default_factory=set)
+    effects: list[tuple[int, Effect]] = field(default_factory=list)
+    tokens: int = 0
+
+    def now(self) -> Now:
+        """The clocks as they stand."""
+        return Now(self.boot, self.up, self.wall_offset + self.up, self.trusted)
+
+    def give(self, event: Event) -> list[Effect]:
+        """Step once with `event`, then answer the sends that went out."""
+        outcome = step(self.plan, self.state, event, self.now())
+        self.state, self.due = outcome.state, outcome.due
+        assert self.due is None or self.due > self.up, f"due {self.due} is not later than {self.up}: it would spin"
+        self.effects += [(self.up, each) for each in outcome.effects]
+        for effect in outcome.effects:
+            if isinstance(effect, Tell) and effect.channel not in self.deaf:
+                self.give(Sent(effect.send, Outcome.TAKEN))
+        return list(outcome.effects)
+
+    def start(self, planned: bool = True, **levels: bool) -> "World":
+        """Begin, and read every input: closed by keyword (`high_level=True`), else at rest."""
+        self.give(Started(planned))
+        for each in self.plan.panels["cabin"].inputs:
+            name = each.means.value.replace("-", "_")
+            rest = each.in_alarm is Position.OPEN
+            self.give(LevelRead(each.id, levels.get(name, rest), self.up))
+        return self
+
+    def move(self, input_id: str, closed: bool) -> list[Effect]:
+        """An edge, now."""
+        return self.give(EdgeSeen(input_id, closed, self.up))
+
+    def alarm(self, input_id: str, on: bool = True) -> list[Effect]:
+        """Move a contact to its alarm side, or back."""
+        spec = self.plan.input(input_id)
+        assert spec is not None
+        return self.move(input_id, on == (spec.in_alarm is Position.CLOSED))
+
+    def run(self, length: float) -> "World":
+        """Let `length` seconds pass, stopping at every deadline."""
+        return self.run_to(self.up + seconds(length))
+
+    def run_to(self, end: int) -> "World":
+        """Let time pass until `end` (boot ns)."""
+        while self.due is not None and self.due <= end:
+            self.up = self.due
+            self.give(TimePassed())
+        self.up = end
+        return self
+
+    def ask(self, command: Command, by: str = "ben", way: str = "test") -> Answer:
+        """Give a command and return its answer."""
+        self.tokens += 1
+        answers = [
+            each
+            for each in self.give(Commanded(f"t{self.tokens}", command, by, way))
+            if isinstance(each, Answer)
+        ]
+        assert len(answers) == 1
+        return answers[0]
+
+    def ack(self, by: str, act: Act | None = None, **more: int) -> Answer:
+        """Acknowledge whatever is open at the cabin."""
+        return self.ask(Acknowledge(panel="cabin", act=act, **more), by)
+
+    def process(self, condition: str, subject: str = "panel:cabin") -> str:
+        """The alarm's process state by name."""
+        alarm = self.state.subjects[subject].alarms.get(condition)
+        return alarm.process.value if alarm else "NORM"
+
+    @property
+    def row(self) -> str:
+        """The row of the belief table that holds."""
+        return self.state.subjects["panel:cabin"].belief.row
+
+    def told(self, since: int = 0) -> list[tuple[float, str, str]]:
+        """(seconds since `since`, person, title) of every send handed out."""
+        return [
+            ((at - since) / SECOND, self.plan.channels[each.channel], each.title)
+            for at, each in self.effects
+            if isinstance(each, Tell) and at >= since
+        ]
+
+    def records(self, kind: str) -> list[Record]:
+        """All records of a kind."""
+        return [each for _, each in self.effects if isinstance(each, Record) and each.kind == kind]
+
+
+__all__ = ["CIRCUIT", "LEVEL", "PUMP", "Publish", "Withdraw", "World", "plan"]
