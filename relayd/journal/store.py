@@ -1,0 +1,372 @@
+"""The journal: opened once, written by one thread, never waited for longer than asked.
+
+Whatever the disk does, this thread goes on: what could not be written stays queued and is tried
+again, and the alarm path acts from memory meanwhile. A file that cannot be read is set aside.
+"""
+
+import sqlite3
+import tempfile
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from relayd import clock
+from relayd.core.effects import Record
+from relayd.core.events import Now
+from relayd.core.plan import MINUTE
+from relayd.core.state import State
+from relayd.journal import files, rows, schema
+from relayd.journal.backlog import Backlog
+from relayd.journal.batch import Batch, between, whole
+from relayd.journal.codec import JournalDamaged
+from relayd.journal.rows import Loaded, storable
+
+IDLE = 1.0
+"""Seconds after which an idle writer shows that it is alive."""
+
+SET_ASIDE_AT_MOST = 3
+"""Files one process sets aside while it runs: a dying disk must not be filled with them."""
+
+REASONS = {
+    sqlite3.SQLITE_FULL: "disk full",
+    sqlite3.SQLITE_IOERR: "I/O error",
+    sqlite3.SQLITE_READONLY: "read-only",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened",
+    sqlite3.SQLITE_BUSY: "held by another program",
+}
+"""SQLite's errors that people meet, in words."""
+
+DAMAGE = {
+    sqlite3.SQLITE_ERROR,  # a table or column is not there
+    sqlite3.SQLITE_CORRUPT,
+    sqlite3.SQLITE_NOTADB,
+    sqlite3.SQLITE_FORMAT,
+    sqlite3.SQLITE_TOOBIG,
+    sqlite3.SQLITE_MISMATCH,
+}
+"""SQLite's errors that say the content of the file is bad, and not the disk under it."""
+
+Failure = (sqlite3.Error, OSError, JournalDamaged)
+"""What can go wrong with a file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """Whether the journal is new, and which file was last set aside, and why."""
+
+    fresh: bool = False
+    set_aside: str | None = None
+    why: str = ""
+
+
+class Journal:
+    """One journal file. All but `open`, `restart` and `close` may be called from any thread."""
+
+    def __init__(
+        self, path: Path, unit: str, draw_epoch: Callable[[], str], retry: float = 1.0
+    ) -> None:
+        self.opened = Opened()
+        self.transactions = 0
+        self._path, self._draw_epoch, self._retry = path, draw_epoch, retry
+        self._unit = {rows.UNIT: storable(unit)}
+        self._backlog = Backlog()
+        self._thread: threading.Thread | None = None
+        self._base: sqlite3.Connection | None = None
+        self._inode = self._asides = 0
+        self._latest = State(epoch="")
+        self._meta: dict[str, str] = {}
+        self._said: set[str] = set()
+        self._next = 1
+        self._stamped: int | None = None
+        self._beat = clock.boottime()
+
+    # Opening
+
+    def open(self) -> State:
+        """Load the state, or begin a new one, and start the writer. Raises nothing for a bad file.
+
+        Where the file cannot be used, `late()` says why and the writer goes on trying.
+        """
+        loaded = self._first_load()
+        if loaded is None:
+            loaded = Loaded(State(epoch=self._draw_epoch()))
+            self.opened = replace(self.opened, fresh=True)
+        self._latest, self._next = loaded.state, loaded.next
+        self._meta, self._said = loaded.meta, set(loaded.said)
+        first = Batch(meta=dict(self._unit))
+        try:
+            self._write(first)
+        except Failure as error:
+            self._failed(first, error)
+            self._backlog.ask(0)
+            self._backlog.give_up()
+        self._start()
+        return loaded.state
+
+    def _first_load(self) -> Loaded | None:
+        """What the file holds; None where there is none, or none that can be read."""
+        try:
+            self._base = connect(self._path)
+            return rows.load(self._base.execute)
+        except Failure as error:
+            self._drop_base()
+            if is_damage(error):
+                self._set_aside(error)
+                return None
+            return self._from_copy()
+
+    def _from_copy(self) -> Loaded | None:
+        """Read a copy in another place: on a full or read-only disk SQLite may not even read."""
+        try:
+            with tempfile.TemporaryDirectory(prefix="relayd-", dir=files.elsewhere()) as folder:
+                with closing(connect(files.copy_to(self._path, Path(folder)))) as base:
+                    return rows.load(base.execute)
+        except Failure as error:
+            if is_damage(error):
+                self._set_aside(error)
+            return None
+
+    def _set_aside(self, error: Exception) -> None:
+        """Put the files out of the way, so that new ones can be made."""
+        with suppress(OSError):  # they stay, late() says so, and the writer tries again
+            self.opened = replace(
+                self.opened, set_aside=files.set_aside(self._path), why=reason(error)
+            )
+
+    # Writing and asking
+
+    def commit(
+        self, old: State, new: State, records: Sequence[Record], now: Now, wait: float
+    ) -> bool:
+        """Queue what changed and wait at most `wait` seconds; True where it is on the disk by then.
+
+        False: it stays queued, in order. While the journal is known to be late nobody waits. The
+        time of the last step alone is written once a minute at most.
+        """
+        fresh = between(old, new, now)
+        with self._backlog.cond:
+            self._latest = new
+            numbered = enumerate(records, self._next)
+            fresh.records = [rows.record_row(n, record, now) for n, record in numbered]
+            self._next += len(records)
+            self._backlog.pending.take(fresh)
+            if not fresh or (fresh.only_stamp() and self._stamped_lately(now)):
+                return self._backlog.idle()
+            self._stamped = now.up
+            return self._backlog.ask(wait)
+
+    def _stamped_lately(self, now: Now) -> bool:
+        return self._stamped is not None and 0 <= now.up - self._stamped < MINUTE
+
+    def said(self, topic: str, present: bool) -> None:
+        """Note that a retained topic stands at the broker, or no longer does. Waits for nothing."""
+        with self._backlog.cond:
+            if (topic in self._said) is present:
+                return
+            if present:
+                self._said.add(topic)
+            else:
+                self._said.discard(topic)
+            self._backlog.pending.said[storable(topic)] = present
+            self._backlog.ask(0)
+
+    def said_topics(self) -> set[str]:
+        """The retained topics that stand at the broker."""
+        with self._backlog.cond:
+            return set(self._said)
+
+    def meta_get(self, key: str) -> str | None:
+        """What was last set under that key, or None."""
+        with self._backlog.cond:
+            return self._meta.get(key)
+
+    def meta_set(self, key: str, value: str, wait: float = 2.0) -> bool:
+        """Keep a short text beside the state; True where it is on the disk within `wait` seconds.
+
+        Raises ValueError for a key that is the journal's own.
+        """
+        if key in rows.OURS:
+            raise ValueError(f"{key} is the journal's own key")
+        with self._backlog.cond:
+            self._meta[key] = self._backlog.pending.meta[key] = storable(value)
+            return self._backlog.ask(wait)
+
+    def probe(self, wait: float = 2.0) -> str | None:
+        """Write something for trial: None where it is on the disk in time, else why not."""
+        with self._backlog.cond:
+            self._backlog.pending.meta |= self._unit
+            return None if self._backlog.ask(wait) else self.late() or "slow"
+
+    def check(self) -> str | None:
+        """Read the whole file for damage: None, or the first thing found.
+
+        Takes seconds on a memory card: never on the loop's thread.
+        """
+        address = f"{self._path.absolute().as_uri()}?mode=ro"
+        try:
+            with closing(sqlite3.connect(address, uri=True)) as base:
+                configure(base, schema.READER)
+                found = str(base.execute("PRAGMA quick_check(1)").fetchone()[0])
+        except sqlite3.Error as error:
+            return reason(error)
+        return None if found == "ok" else found
+
+    # How it is
+
+    def backlog(self) -> int:
+        """How many commits wait to be written."""
+        return self._backlog.count()
+
+    def late(self) -> str:
+        """Why what was asked for is not written yet ('disk full …', 'slow'); '' while all is well."""
+        return self._backlog.late()
+
+    def beat(self) -> int:
+        """Boot time (ns) at which the writer last showed that it goes round."""
+        return self._beat
+
+    def alive(self) -> bool:
+        """Whether the writer's thread runs."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def restart(self) -> None:
+        """Start the writer again if it has died; what it had in hand is written by the new one."""
+        if not self.alive():
+            self._backlog.recover()
+            self._start()
+
+    def close(self, wait: float = 5.0) -> bool:
+        """Write what waits, empty the log and close; False where that failed or took longer."""
+        self._backlog.close()
+        if self._thread is not None:
+            self._thread.join(wait)
+        return not self.alive() and not self._backlog.pending
+
+    # The writer's thread
+
+    def _start(self) -> None:
+        self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
+        self._thread.start()
+
+    def _work(self) -> None:
+        """Write what is queued, until closed; a failure is a reason to try again, never to stop."""
+        last = False
+        while not last:
+            self._beat = clock.boottime()
+            handed = self._backlog.hand_over(IDLE)
+            last = self._backlog.closing
+            if handed is not None:
+                self._try(*handed)
+        with suppress(sqlite3.Error):  # only tidying: the next opening reads the log as well
+            if self._base is not None:
+                self._base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._drop_base()
+
+    def _try(self, batch: Batch, ticket: int) -> None:
+        try:
+            self._write(batch)
+        except Exception as error:  # noqa: BLE001 - said by late(), kept, and tried again
+            self._failed(batch, error)
+            self._backlog.pause(self._retry)
+        else:
+            self._backlog.written(ticket)
+
+    def _failed(self, batch: Batch, error: Exception) -> None:
+        """Keep the batch; open the file anew next time, unless the disk is only full or held."""
+        self._backlog.put_back(batch, reason(error))
+        if code_of(error) not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY):
+            self._drop_base()
+        if is_damage(error) and self._asides < SET_ASIDE_AT_MOST:
+            self._asides += 1
+            self._set_aside(error)
+
+    def _write(self, batch: Batch) -> None:
+        """Write one batch in one transaction; into a file that is new: everything."""
+        base, is_new = self._reach()
+        if is_new:
+            batch = self._everything(batch)
+        with transaction(base):
+            for sql, values in batch.work():
+                base.executemany(sql, values)
+        self.transactions += 1
+
+    def _reach(self) -> tuple[sqlite3.Connection, bool]:
+        """The connection, and whether its file is new; also where somebody took the file away."""
+        if self._base is not None and self._inode not in (0, files.inode(self._path)):
+            self._drop_base()
+        base = self._base = self._base or connect(self._path)
+        self._inode = files.inode(self._path)
+        epoch = rows.epoch_in(base.execute)
+        if epoch not in (None, self._latest.epoch):
+            raise JournalDamaged(f"{self._path.name} holds the journal of another time")
+        return base, epoch is None
+
+    def _everything(self, batch: Batch) -> Batch:
+        """All that is in memory, and the batch."""
+        with self._backlog.cond:
+            full = whole(self._latest)
+            full.meta |= self._meta | self._unit
+            full.said = {storable(topic): True for topic in self._said}
+        full.take(batch)
+        return full
+
+    def _drop_base(self) -> None:
+        """Close the connection, if there is one."""
+        base, self._base = self._base, None
+        if base is not None:
+            with suppress(sqlite3.Error):  # it is given up either way
+                base.close()
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open the database for writing, with its settings, at today's version; makes a missing one."""
+    base = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    try:
+        configure(base, (*schema.NEW_FILE, *schema.WRITER))
+        if not schema.is_current(base.execute):
+            with transaction(base):
+                schema.migrate(base.execute)
+    except BaseException:
+        base.close()
+        raise
+    return base
+
+
+def configure(base: sqlite3.Connection, settings: Sequence[str]) -> None:
+    """Apply settings one by one."""
+    for each in settings:
+        base.execute(each)
+
+
+@contextmanager
+def transaction(base: sqlite3.Connection) -> Iterator[None]:
+    """All or nothing; takes the write lock at once, so that it never fails half-way for want of it."""
+    base.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        base.execute("COMMIT")
+    except BaseException:
+        if base.in_transaction:
+            base.execute("ROLLBACK")
+        raise
+
+
+def code_of(error: Exception) -> int | None:
+    """SQLite's primary error code, or None where it gave none."""
+    code: int | None = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & 0xFF
+
+
+def is_damage(error: Exception) -> bool:
+    """Whether the content of the file is to blame, and not the disk under it."""
+    code = code_of(error)
+    no_text = code is None and isinstance(error, sqlite3.OperationalError)  # not UTF-8
+    return isinstance(error, JournalDamaged) or code in DAMAGE or no_text
+
+
+def reason(error: Exception) -> str:
+    """The error in a few words."""
+    known = REASONS.get(code_of(error) or 0)
+    return f"{known} ({error})" if known else f"{error}"
