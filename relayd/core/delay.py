@@ -7,7 +7,8 @@ The on-delay is ISA-18.2's (read in OPC 10000-9 B.1.5): the signal must hold for
 That alone is silent for a float that bobs: nine seconds of every ten never make ten. So a second
 way leads to the alarm: `score` is present time minus absent time of the current spell, never
 below zero, and a spell that has lasted for max(60 s, 2 x on-delay) without the score touching
-zero was present for more than half of that time; it raises without further waiting.
+zero was present for more than half of that time; it raises without further waiting. Those times
+are meant from the first edge at the contact: a second of them is the bounce filter's.
 The score is bounded by the on-delay: an absent stretch that is not shorter than the present one
 before it ends the spell, and a present stretch of a whole on-delay has raised already.
 """
@@ -18,11 +19,13 @@ from relayd.core.plan import SECOND
 from relayd.core.state import Delay, Signal
 
 LEAST_SPELL = 60 * SECOND
+FILTER_SHARE = SECOND
+"""The longest that a plan may let the bounce filter wait before a contact that moved cleanly is seen."""
 
 
 def spell_time(on_delay: int) -> int:
     """How long a condition that is mostly present may stay unraised, in nanoseconds."""
-    return max(LEAST_SPELL, 2 * on_delay)
+    return max(LEAST_SPELL, 2 * on_delay) - FILTER_SHARE
 
 
 def advance(delay: Delay, signal: Signal, at: int, on_delay: int, off_delay: int) -> Delay:

@@ -18,7 +18,8 @@ ANSWER_WAIT = 60 * SECOND
 """A send that the sender has not answered by then is taken as failed and tried again."""
 FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
 GIVE_UP = 24 * HOUR
-OPEN = frozenset({SendState.OWED, SendState.OUT})
+OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
+ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 
 
 def retry_after(send: Send) -> int:
@@ -50,14 +51,18 @@ def keep(draft: Draft, notice: Notice) -> None:
 
 
 def withdraw(draft: Draft, notice: Notice, why: str) -> None:
-    """Take back what has not been taken yet."""
+    """Take back what has not been taken yet; what is on its way is waited for, and not repeated."""
     for send in notice.sends:
-        if send.state in OPEN:
-            draft.effects.append(Withdraw(send.id))
+        if send.state is SendState.OWED:
             notice = _with(notice, replace(send, state=SendState.WITHDRAWN, due=None, detail=why))
-            draft.record("send withdrawn", notice.subject, notice=draft.ref(notice.id), why=why)
+        elif send.state is SendState.OUT:
+            draft.effects.append(Withdraw(send.id))
+            notice = _with(notice, replace(send, state=SendState.LEAVING, detail=why))
+        else:
+            continue
+        draft.record("send withdrawn", notice.subject, notice=draft.ref(notice.id), channel=send.channel, why=why)
     draft.put_notice(notice)
-    draft.close_notice(notice.id)
+    _close_if_done(draft, notice.id)
 
 
 def withdraw_occurrence(draft: Draft, occurrence: int, why: str) -> None:
@@ -75,7 +80,7 @@ def hand_out(draft: Draft, only: int | None = None) -> None:
         for send in notice.sends:
             if send.due is None or send.due > draft.now.up:
                 continue
-            if send.state is SendState.OUT:
+            if send.state in ON_ITS_WAY:
                 _failed(draft, notice.id, send, Outcome.FAILED, "no answer from the sender")
             elif send.state is SendState.OWED:
                 _hand(draft, notice.id, send)
@@ -88,7 +93,7 @@ def sent(draft: Draft, event: Sent) -> None:
             if send.id == event.send:
                 if event.outcome is Outcome.TAKEN:
                     _taken(draft, notice.id, send, event.detail)
-                elif send.state is SendState.OUT:
+                elif send.state in ON_ITS_WAY:
                     _failed(draft, notice.id, send, event.outcome, event.detail)
                 return
     draft.record("late outcome", "unit", send=event.send, outcome=event.outcome.value)
@@ -103,11 +108,19 @@ def due(draft: Draft) -> int | None:
 def owed_again(draft: Draft) -> None:
     """After a start: what was out may never have left, so it is owed, under its old id."""
     for notice in list(draft.notices.values()):
-        sends = tuple(
-            replace(send, state=SendState.OWED, due=draft.now.up) if send.state in OPEN else send
-            for send in notice.sends
-        )
-        draft.put_notice(replace(notice, sends=sends))
+        draft.put_notice(replace(notice, sends=tuple(_again(send, draft.now.up) for send in notice.sends)))
+        _close_if_done(draft, notice.id)
+
+
+def _again(send: Send, now: int) -> Send:
+    if send.state is SendState.LEAVING:
+        return replace(send, state=SendState.WITHDRAWN, due=None)
+    return replace(send, state=SendState.OWED, due=now) if send.state in OPEN else send
+
+
+def _close_if_done(draft: Draft, notice_id: int) -> None:
+    if not any(each.state in OPEN for each in draft.notices[notice_id].sends):
+        draft.close_notice(notice_id)
 
 
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
@@ -130,19 +143,19 @@ def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
         "send taken", notice.subject, notice=draft.ref(notice.id), channel=send.channel, tries=send.tries
     )
     _channel(draft, send.channel, "")
-    if not any(each.state in OPEN for each in notice.sends):
-        draft.close_notice(notice_id)
+    _close_if_done(draft, notice_id)
 
 
 def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: str) -> None:
     notice = draft.notices[notice_id]
     stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind is not NoticeKind.RAISED
-    state = SendState.WITHDRAWN if stale else SendState.OWED
-    due_at = None if stale else draft.now.up + retry_after(send)
+    last = stale or send.state is SendState.LEAVING
+    state = SendState.WITHDRAWN if last else SendState.OWED
+    due_at = None if last else draft.now.up + retry_after(send)
     after = replace(send, state=state, due=due_at, last=outcome, detail=detail)
     draft.put_notice(_with(notice, after))
     draft.record(
-        "send given up" if stale else "send failed",
+        "send given up" if last else "send failed",
         notice.subject,
         notice=draft.ref(notice.id),
         channel=send.channel,
@@ -151,8 +164,7 @@ def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: 
         detail=detail,
     )
     _channel(draft, send.channel, detail or outcome.value)
-    if stale and not any(each.state in OPEN for each in draft.notices[notice_id].sends):
-        draft.close_notice(notice_id)
+    _close_if_done(draft, notice_id)
 
 
 def _channel(draft: Draft, channel: str, why: str) -> None:

@@ -61,6 +61,8 @@ LEVEL_NOW = {
 }
 """What is said of a panel's level while no alarm of it stands."""
 
+_BACK = "It is on again; the alarm ends when that has held."
+_UNREAD = "It cannot be read now: it stays as it was until it can."
 _DEAD = "Lamp, horn and alarm contact at the panel are dead."
 POWER_ROWS = {
     "P4": f"{_DEAD} The pump still has power.",
@@ -71,6 +73,9 @@ POWER_ROWS = {
     "P8": "The pump will not start by itself; the level will rise."
     " Whether the panel's own alarm still works is not known.",
 }
+
+_LOST_IN = {ALARM_POWER: ("P4", "P5", "P6"), PUMP_POWER: ("P2", "P5", "P8")}
+_ON_IN = {ALARM_POWER: ("P1", "P2", "P9"), PUMP_POWER: ("P1", "P4", "P7")}
 
 SHARED = " Alarm and pump are declared to hang on one circuit: take the panel's alarm as dead."
 
@@ -96,7 +101,9 @@ def sentence(panel: Panel | None, owner: Subject, alarm: Alarm, kind: NoticeKind
 
 
 def _power(panel: Panel | None, owner: Subject, alarm: Alarm) -> str:
-    text = POWER_ROWS.get(alarm.row, NAMES[alarm.condition] + ".")
+    if alarm.row not in _LOST_IN[alarm.condition]:
+        return _BACK if alarm.row in _ON_IN[alarm.condition] else _UNREAD
+    text = POWER_ROWS[alarm.row]
     if alarm.row == "P8" and panel and panel.circuits is Circuits.SHARED:
         text += SHARED
     if alarm.condition == ALARM_POWER and owner.belief.row in ("L4", "L5", "L7", "L8"):

@@ -199,6 +199,8 @@ class SendState(StrEnum):
 
     OWED = "owed"
     OUT = "out"
+    LEAVING = "leaving"
+    """No longer wanted, but it may be on its way: its outcome still tells of the channel."""
     TAKEN = "taken"
     WITHDRAWN = "withdrawn"
 

@@ -77,6 +77,11 @@ def reads(state: InputState) -> str:
     return "closed" if state.filter.closed else "open"
 
 
+def inputs(state: State) -> dict[str, str]:
+    """What every input reads, by its full id."""
+    return {name: reads(each) for live in state.live.values() for name, each in live.inputs.items()}
+
+
 def _input(state: InputState, spec: Input) -> Json:
     return {
         "id": spec.id,

@@ -58,6 +58,8 @@ def since(plan: Plan, stamp: Stamp, now: Now) -> str:
     """'since 02:10', or 'for 12 min (clock not set)' where wall time is not to be believed."""
     if stamp.trusted and now.trusted:
         return f"since {clock(plan, stamp.wall, now)}"
+    if now.up - stamp.up < SECOND:
+        return "just now (clock not set)"
     return f"for {lasted(now.up - stamp.up)} (clock not set)"
 
 
