@@ -1,0 +1,135 @@
+"""Addresses and the broker's password, from the plan or from files that only we may read.
+
+In: the tables and the credentials folder. Out: secrets, and problems that never show one: not
+even the name of a file that is not there, since it may be the secret itself, written at the
+wrong key.
+"""
+
+import os
+import re
+import stat
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from relayd.rig import Secret
+from relayd.settings.files import read_whole
+from relayd.settings.schema import ChannelTable, PlanTable
+from relayd.words import Loc, Problem, did_you_mean
+
+LARGEST = 16 * 1024
+"""Bytes of a credential."""
+PREFIX = "relayd_"
+"""systemd puts this before the names of a folder that is loaded as the credential `relayd`."""
+
+AddressProblem = Callable[[str], str | None]
+"""What is wrong with an address, in words that do not repeat it; None where it can be used."""
+
+_ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
+
+
+@dataclass(slots=True)
+class Secrets:
+    """What was found: addresses by full channel id, the broker's password, and what is wrong."""
+
+    addresses: dict[str, Secret] = field(default_factory=dict)
+    password: Secret | None = None
+    problems: list[Problem] = field(default_factory=list)
+
+
+def collect(plan: PlanTable, folder: Path, check: AddressProblem | None) -> Secrets:
+    """Every secret of the plan; one problem for each that cannot be used."""
+    found = Secrets()
+    for loc, channel_id, channel in channels(plan):
+        address = _address(found, loc, channel, folder, check)
+        if address is not None:
+            found.addresses[channel_id] = Secret(address)
+    if plan.mqtt is not None and plan.mqtt.password_from is not None:
+        password = _credential(found, ("mqtt", "password_from"), folder, plan.mqtt.password_from)
+        found.password = None if password is None else Secret(password)
+    if plan.mqtt is not None and plan.mqtt.ca is not None:
+        _authority(found, Path(plan.mqtt.ca))
+    return found
+
+
+def channels(plan: PlanTable) -> Iterator[tuple[Loc, str, ChannelTable]]:
+    """Each channel with its place and its full id."""
+    for n, person in enumerate(plan.person or []):
+        for m, channel in enumerate(person.channel or []):
+            yield ("person", n, "channel", m), f"{person.id}.{channel.name}", channel
+
+
+def _address(
+    found: Secrets, loc: Loc, channel: ChannelTable, folder: Path, check: AddressProblem | None
+) -> str | None:
+    if channel.address_from is not None:
+        key = "address_from"
+        address = _credential(found, (*loc, key), folder, channel.address_from)
+    else:
+        key, address = "address", channel.address
+    if address is None:
+        return None
+    say = _wrong(address, check)
+    if say is not None:
+        found.problems.append(Problem((*loc, key), say))
+        return None
+    return address
+
+
+def _wrong(address: str, check: AddressProblem | None) -> str | None:
+    if not _ADDRESS.fullmatch(address):
+        return "is no address (not shown); write scheme://… without blanks, such as mailto://…"
+    say = check(address) if check else None
+    if say is None:
+        return None
+    return f"cannot be used (not shown): {say.replace(address, '…')}"
+
+
+def _credential(found: Secrets, loc: Loc, folder: Path, name: str) -> str | None:
+    """The one line of a credential's file, or None after saying what is wrong with it."""
+    path = next((each for each in (folder / name, folder / (PREFIX + name)) if _there(each)), None)
+    if path is None:
+        found.problems.append(Problem(loc, _not_there(folder, name)))
+        return None
+    say = ""
+    try:
+        raw, mode = read_whole(path, LARGEST)
+        if mode & stat.S_IRWXO:
+            say = f"the file is open to everybody (mode {stat.S_IMODE(mode):04o}); run: chmod 600 {path}"
+        value = raw.decode("utf-8").strip()
+        if not say and (not value or not value.isprintable()):
+            say = f"the file must hold one line of text; write it again: {path}"
+    except UnicodeDecodeError:
+        value, say = "", f"the file is not UTF-8 text; write it again: {path}"
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        value, say = "", f"the file cannot be read: {why}: {path}"
+    if say:
+        found.problems.append(Problem(loc, say))
+        return None
+    return value
+
+
+def _there(path: Path) -> bool:
+    """Whether something is there, be it readable or not."""
+    return os.path.lexists(path)
+
+
+def _not_there(folder: Path, name: str) -> str:
+    try:
+        names = sorted(each.name.removeprefix(PREFIX) for each in folder.iterdir())
+    except OSError as error:
+        return f"there is no file of that name: {folder} cannot be read: {error.strerror}"
+    there = ", ".join(names) if names else "nothing"
+    what = f"there is no file of that name in {folder}"
+    return f"{what}; it holds {there}{did_you_mean(name, names)}"
+
+
+def _authority(found: Secrets, path: Path) -> None:
+    loc = ("mqtt", "ca")
+    try:
+        read_whole(path)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        say = f"the certificate of the broker's authority cannot be read: {why}"
+        found.problems.append(Problem(loc, say))

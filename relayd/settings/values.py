@@ -1,0 +1,159 @@
+"""What one value of the plan may be: each reader gives the value or raises ValueError with what to do.
+
+Knows no table. A reader of a key that may hold a secret never repeats the value.
+Times in nanoseconds.
+"""
+
+import re
+from collections.abc import Callable
+from enum import StrEnum
+from typing import TypeVar
+
+from relayd.words import did_you_mean, duration, looks_secret, one_of, quoted, spelt
+from relayd.settings.zone import zone_name
+
+Kinds = TypeVar("Kinds", bound=StrEnum)
+
+
+class Level(StrEnum):
+    """The level of a line while the contact is closed."""
+
+    LOW = "low"
+    HIGH = "high"
+
+
+class Pull(StrEnum):
+    """The unit's own bias of a line."""
+
+    NONE = "none"
+    UP = "up"
+    DOWN = "down"
+
+
+class Version(StrEnum):
+    """The version of MQTT that the broker speaks."""
+
+    FIVE = "5"
+    THREE = "3.1.1"
+
+
+def words(value: object, longest: int = 80) -> str:
+    """One line of text, not empty, without blanks at its ends."""
+    if not isinstance(value, str):
+        raise ValueError('must be text in quotes, such as "text"')
+    if not value.strip() or not value.isprintable():
+        raise ValueError("must be one line of text that is not empty")
+    if len(value) > longest:
+        raise ValueError(f"is too long; at most {longest} characters")
+    return value.strip()
+
+
+def id_of(value: object) -> str:
+    """An id: small letters, digits and single hyphens between them."""
+    text = words(value)
+    if re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", text):
+        return text
+    fit = "" if looks_secret(text) else "-".join(re.findall(r"[a-z0-9]+", text.lower()))
+    meant = f'; did you mean "{fit}"?' if fit else ""
+    raise ValueError(
+        f"{quoted(text)} is no id; small letters, digits and single hyphens between them{meant}"
+    )
+
+
+def choice(kinds: type[Kinds]) -> Callable[[object], Kinds]:
+    """A reader for one word of a list."""
+
+    def read(value: object) -> Kinds:
+        allowed = [each.value for each in kinds]
+        if not isinstance(value, str):
+            raise ValueError(f"must be text in quotes; {one_of(allowed)}")
+        if value not in allowed:
+            raise ValueError(
+                f"{quoted(value)} is not known; {one_of(allowed)}{did_you_mean(value, allowed)}"
+            )
+        return kinds(value)
+
+    return read
+
+
+def span(least: int, most: int) -> Callable[[object], int]:
+    """A reader for times between two bounds (ns)."""
+
+    def read(value: object) -> int:
+        span = duration(value)
+        if not least <= span <= most:
+            raise ValueError(
+                f"{quoted(str(value))} is out of bounds; {spelt(least)} to {spelt(most)}"
+            )
+        return span
+
+    return read
+
+
+def number(least: int, most: int) -> Callable[[object], int]:
+    """A reader for whole numbers between two bounds."""
+
+    def read(value: object) -> int:
+        if not isinstance(value, int) or isinstance(value, bool):
+            raise ValueError(f"must be a whole number without quotes; {least} to {most}")
+        if not least <= value <= most:
+            raise ValueError(f"is out of bounds; {least} to {most}")
+        return value
+
+    return read
+
+
+def path(value: object) -> str:
+    """The whole path of a file."""
+    text = words(value, longest=1000)
+    if not text.startswith("/"):
+        raise ValueError("must be a whole path, beginning with /")
+    return text
+
+
+def host(value: object) -> str:
+    """A host's name or address alone; never shown, since an address with a password may stand here."""
+    text = words(value, longest=253)
+    if not re.fullmatch(r"[A-Za-z0-9._-]+|[0-9A-Fa-f:.]+(%[A-Za-z0-9]+)?", text):
+        raise ValueError('must be a host name or address alone, such as "broker.example.org"')
+    return text
+
+
+def flag(value: object) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise ValueError("must be true or false, without quotes")
+    return value
+
+
+def chip(value: object) -> str:
+    """A chip's label, or its path under /dev."""
+    text = words(value)
+    if text.isdigit() or re.fullmatch(r"gpiochip[0-9]+", text):
+        meant = f'did you mean "/dev/gpiochip{text.removeprefix("gpiochip")}"?'
+        raise ValueError(
+            f"{quoted(text)} is no chip; a chip's label or its path under /dev; {meant}"
+        )
+    if "/" in text and not text.startswith("/dev/"):
+        raise ValueError(f"{quoted(text)} is no chip; a chip's label or its path under /dev")
+    return text
+
+
+def zone(value: object) -> str:
+    """The name of a time zone."""
+    return zone_name(words(value))
+
+
+def address(value: object) -> str:
+    """Text that is never shown; its form is looked at when every address is known."""
+    if not isinstance(value, str):
+        raise ValueError("must be text in quotes")
+    return value
+
+
+def credential(value: object) -> str:
+    """The name of a file in the credentials folder."""
+    text = words(value)
+    if not re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9._-]*", text):
+        raise ValueError("must be the name of a file in the credentials folder, without a path")
+    return text
