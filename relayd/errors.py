@@ -19,6 +19,14 @@ class NotReachable(RelaydError):
     exit_code = 69
 
 
+class Refused(RelaydError):
+    """The daemon said no; `code` is its one-word reason."""
+
+    def __init__(self, say: str, code: str = "refused") -> None:
+        super().__init__(say)
+        self.code = code
+
+
 class Locked(RelaydError):
     """Another daemon holds the state directory: try again later."""
 

@@ -1,0 +1,8 @@
+"""`python -m relayd` and the command `relayd`."""
+
+import sys
+
+from relayd.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())
