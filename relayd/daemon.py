@@ -225,7 +225,8 @@ class Daemon:
 
     def read_status(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
         """The whole state in words."""
-        return view.status(self.engine.plan, self.engine.state, self._now(), self._journal.late())
+        ways = ("sender",) if self._mqtt is None else ("sender", "mqtt")
+        return view.status(self.engine.plan, self.engine.state, self._now(), self._journal.late(), ways)
 
     def read_why(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Why nobody is told, panel by panel."""
@@ -240,10 +241,11 @@ class Daemon:
 
     def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Records of the journal."""
-        panel, last = asked.get("panel"), asked.get("last")
+        panel, last, since = asked.get("panel"), asked.get("last"), asked.get("since")
         found = reader.records(
             self._places.state / "journal.db",
             subject=f"panel:{panel}" if panel else None,
+            since=int(str(since)) if since else None,
             limit=int(str(last)) if last else 50,
         )
         return {"records": found}

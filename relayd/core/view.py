@@ -15,21 +15,21 @@ from relayd.core.state import Alarm, Fact, InputState, Live, NoticeKind, Process
 Json = dict[str, object]
 
 
-def status(plan: Plan, state: State, now: Now, journal: str = "") -> Json:
-    """The unit, its panels, and every alarm that is not over."""
-    unit = state.subjects.get("unit") or Subject("unit")
-    ways = {
-        "sender": f"down: {unit.said[SENDER_DOWN]}" if SENDER_DOWN in unit.said else "up",
-        "mqtt": f"down: {unit.said[MQTT_DOWN]}" if MQTT_DOWN in unit.said else "up",
-    }
+WAYS = {"sender": SENDER_DOWN, "mqtt": MQTT_DOWN}
+
+
+def status(plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[str, ...] = tuple(WAYS)) -> Json:
+    """The unit, its panels, and every alarm that is not over; `ways` out are those that there are."""
+    said = (state.subjects.get("unit") or Subject("unit")).said
     others = [name for name in state.subjects if not name.startswith("panel:")]
     return {
         "unit": {
             "id": plan.unit,
             "name": plan.unit_name,
             "clock": "set" if now.trusted else "not set",
+            "zone": plan.zone,
             "journal": f"late: {journal}" if journal else "in time",
-            "ways": ways,
+            "ways": {way: f"down: {said[WAYS[way]]}" if WAYS[way] in said else "up" for way in ways},
             "alarms": [each for name in others for each in _alarms(plan, state, name, now)],
         },
         "panels": [_panel(plan, state, each, now) for each in plan.panels.values()],
