@@ -1,0 +1,148 @@
+"""A command as it comes from a broker: read strictly, or refused with what to send instead.
+
+In: a payload, its retain flag, the ticket now in force, the plan. Out: what is asked, or a refusal.
+Knows nothing of connections. A command may have waited at a broker for hours, may be retained and
+come again, may be recorded and sent again: so it carries the ticket that this unit shows now,
+which is made anew at every connection and after every accepted command.
+"""
+
+import json
+import re
+from dataclasses import dataclass
+
+from relayd.core.events import Acknowledge, Act
+from relayd.core.plan import HOUR, MINUTE, Plan
+
+LONGEST = 4096
+"""Bytes of a payload; a whole command needs less than 200."""
+LONGEST_WITHIN = 24 * HOUR
+KEYS = ("ticket", "occurrence", "person", "act", "within")
+_NEEDED = KEYS[:3]
+_WITHIN = re.compile(r"([1-9][0-9]{0,3}) ?(min|h)")
+_ID = r"[a-z0-9]+(?:-[a-z0-9]+)*"
+_OCCURRENCE = re.compile(rf"{_ID}\.{_ID}\.[1-9][0-9]{{0,17}}")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A command that may be handed to the core, and who asks."""
+
+    command: Acknowledge
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Why nothing is done: one word, and a sentence that says what to send."""
+
+    code: str
+    say: str
+
+
+class _Repeated(ValueError):
+    """A key came twice."""
+
+
+def read(payload: bytes, retained: bool, ticket: str, plan: Plan) -> Asked | Refused:
+    """What `payload` asks for; nothing in it can raise."""
+    if not plan.remote_commands:
+        say = "commands over MQTT are off in the plan; acknowledge on the unit or on its page"
+        return Refused("off", say)
+    if retained:
+        clear = "send it without the retain flag, and clear the retained one with an empty payload"
+        return Refused(
+            "retained", f"a retained command would come again at every connection: {clear}"
+        )
+    if len(payload) > LONGEST:
+        return Refused("too-long", f"at most {LONGEST} bytes. {_example(plan)}")
+    fields = _fields(payload, plan)
+    return fields if isinstance(fields, Refused) else _asked(fields, ticket, plan)
+
+
+def _fields(payload: bytes, plan: Plan) -> dict[str, str] | Refused:
+    try:
+        found = json.loads(payload.decode("utf-8"), object_pairs_hook=_once)
+    except _Repeated as repeated:
+        return Refused("repeated-key", f"{repeated} comes twice. {_example(plan)}")
+    except (ValueError, RecursionError):
+        return Refused("not-json", f"this is not a JSON object. {_example(plan)}")
+    if not isinstance(found, dict):
+        return Refused("not-an-object", f"an acknowledgement names what and who. {_example(plan)}")
+    unknown = [key for key in found if key not in KEYS]
+    if unknown:
+        keys = ", ".join(KEYS)
+        return Refused(
+            "unknown-key", f"{_shown(unknown[0])} is not one of {keys}. {_example(plan)}"
+        )
+    missing = [key for key in _NEEDED if key not in found]
+    if missing:
+        return Refused("missing-key", f"{missing[0]} is missing. {_example(plan)}")
+    wrong = [key for key, value in found.items() if not isinstance(value, str)]
+    if wrong:
+        return Refused("wrong-type", f"{wrong[0]} must be text in quotes. {_example(plan)}")
+    return found
+
+
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    found: dict[str, object] = {}
+    for key, value in pairs:
+        if key in found:
+            raise _Repeated(_shown(key))
+        found[key] = value
+    return found
+
+
+def _asked(fields: dict[str, str], ticket: str, plan: Plan) -> Asked | Refused:
+    if fields["ticket"] != ticket:
+        say = (
+            "the ticket is not the one shown now: this command is old, or another one came before."
+            f" Look whether it is still wanted, then send it with the ticket {ticket}"
+        )
+        return Refused("old-ticket", say)
+    if fields["person"] not in plan.people:
+        people = ", ".join(plan.people)
+        return Refused("unknown-person", f"{_shown(fields['person'])} is none of {people}")
+    if not _OCCURRENCE.fullmatch(fields["occurrence"]):
+        say = f"occurrence must be as shown by the alarm, like {plan.unit}.k7.12"
+        return Refused("bad-occurrence", say)
+    if not fields["occurrence"].startswith(f"{plan.unit}."):
+        return Refused(
+            "other-unit", f"that occurrence is not of {plan.unit}: send it to its own unit"
+        )
+    return _timed(fields)
+
+
+def _timed(fields: dict[str, str]) -> Asked | Refused:
+    act = fields.get("act")
+    if act is not None and act not in tuple(Act):
+        return Refused("bad-act", f"act must be {' or '.join(Act)}, or be left out")
+    within = None
+    if "within" in fields:
+        within = _duration(fields["within"])
+        if within is None:
+            return Refused("bad-within", 'within must be like "45 min" or "2 h", at most 24 h')
+        if act == Act.SEEN:
+            say = 'within goes with "act": "taken": who has only seen it promises no time'
+            return Refused("bad-within", say)
+    kind = None if act is None else Act(act)
+    acknowledge = Acknowledge(occurrence=fields["occurrence"], act=kind, within=within)
+    return Asked(acknowledge, fields["person"])
+
+
+def _duration(text: str) -> int | None:
+    found = _WITHIN.fullmatch(text)
+    if found is None:
+        return None
+    length = int(found[1]) * (MINUTE if found[2] == "min" else HOUR)
+    return length if length <= LONGEST_WITHIN else None
+
+
+def _example(plan: Plan) -> str:
+    person = next(iter(plan.people), "anna")
+    pairs = {"ticket": "(as shown)", "occurrence": f"{plan.unit}.k7.12", "person": person}
+    return f"Send, for example: {json.dumps(pairs)}"
+
+
+def _shown(text: str) -> str:
+    """Foreign text, made harmless: one short line of plain characters."""
+    return ascii(text if len(text) <= 40 else text[:37] + "...")

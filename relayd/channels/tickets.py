@@ -1,0 +1,59 @@
+"""Who may ask by broker, and only once: the ticket in force and the commands that were accepted.
+
+In: payloads as they come. Out: what to post, or a refusal; later the body of the answer.
+The ticket guards against what is old, not against an enemy: whoever may read the tree sees it.
+"""
+
+import secrets
+from collections import OrderedDict
+
+from relayd.channels import command
+from relayd.core.effects import Answer
+from relayd.core.events import Commanded
+from relayd.core.plan import Plan
+
+WAY = "mqtt"
+LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
+"""No letter that is mistaken for a digit or for another one: people type it."""
+LENGTH = 8
+REMEMBERED = 64
+"""Commands whose answer is still to come; an older one is answered without its names."""
+
+
+class Tickets:
+    """The ticket, made anew at every connection and after every accepted command.
+
+    Used by paho's thread; the teller's only reads.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._accepted = 0
+        self._asked: OrderedDict[str, command.Asked] = OrderedDict()
+        self.current = ""
+        self.renew()
+
+    def renew(self) -> None:
+        """Make every command that was written before worthless."""
+        self.current = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
+
+    def take(self, payload: bytes, retained: bool) -> Commanded | Answer:
+        """The command to post, or the answer that refuses it."""
+        asked = command.read(payload, retained, self.current, self._plan)
+        if isinstance(asked, command.Refused):
+            return Answer(f"{WAY}:0", False, asked.code, asked.say)
+        self.renew()
+        self._accepted += 1
+        token = f"{WAY}:{self._accepted}"
+        self._asked[token] = asked
+        if len(self._asked) > REMEMBERED:
+            self._asked.popitem(last=False)
+        return Commanded(token, asked.command, asked.person, WAY)
+
+    def body(self, answer: Answer) -> dict[str, object]:
+        """The answer as it is published: the outcome, what it answers, and the ticket to use next."""
+        body = {**answer.body, "ok": answer.ok, "code": answer.code, "say": answer.say}
+        asked = self._asked.get(answer.token)
+        if asked is not None:
+            body |= {"occurrence": asked.command.occurrence, "person": asked.person}
+        return body | ({"ticket": self.current} if self._plan.remote_commands else {})
