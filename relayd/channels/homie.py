@@ -28,7 +28,6 @@ from relayd.core.state import (
     Fact,
     InputState,
     Live,
-    NoticeKind,
     Process,
     Stamp,
     State,
@@ -155,7 +154,7 @@ def _alarm(
 ) -> Node:
     alarm = subject.alarms.get(condition) or Alarm(condition, CHARACTERS[condition].priority)
     stands = alarm.process is not Process.NORM
-    says = sentences.sentence(panel, subject, alarm, NoticeKind.RAISED) if stands else ""
+    says = sentences.standing(panel, subject, alarm) if stands else ""
     number = outside_id(plan.unit, state, alarm.occurrence) if stands else ""
     taken = alarm.taken if stands else None
     return Node(
@@ -195,7 +194,7 @@ def _alert(
     name = sentences.NAMES.get(alarm.condition, alarm.condition)
     since = _moment(alarm.raised, state, plan, now)
     who = f"taken by {alarm.taken.person}" if alarm.taken else "not taken by anybody"
-    says = sentences.sentence(panel, subject, alarm, NoticeKind.RAISED)
+    says = sentences.standing(panel, subject, alarm)
     begun = f" since {since}" if since else ""
     return f"{name}{begun} ({alarm.process.value}, {alarm.priority.value}, {who}). {says}"
 

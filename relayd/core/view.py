@@ -5,12 +5,11 @@ In: plan, state, time. Out: plain dicts and lists of text. Changes nothing.
 
 from relayd.core import panel as panels
 from relayd.core import sentences, when
-from relayd.core.alarm import ACTIVE
 from relayd.core.callout import list_of
 from relayd.core.conditions import MQTT_DOWN, SENDER_DOWN
 from relayd.core.events import Now
 from relayd.core.plan import Input, Panel, Plan
-from relayd.core.state import Alarm, Fact, InputState, Live, NoticeKind, Process, State, Subject
+from relayd.core.state import Alarm, Fact, InputState, Live, Process, State, Subject
 
 Json = dict[str, object]
 
@@ -103,7 +102,6 @@ def _alarms(plan: Plan, state: State, name: str, now: Now) -> list[Json]:
 
 def _alarm(plan: Plan, state: State, subject: Subject, alarm: Alarm, now: Now) -> Json:
     panel = plan.panels.get(subject.id.removeprefix("panel:"))
-    kind = NoticeKind.RAISED if alarm.process in ACTIVE else NoticeKind.STAND_DOWN
     raised = alarm.raised
     return {
         "subject": subject.id,
@@ -113,7 +111,7 @@ def _alarm(plan: Plan, state: State, subject: Subject, alarm: Alarm, now: Now) -
         "priority": alarm.priority.value,
         "occurrence": f"{plan.unit}.{state.epoch}.{alarm.occurrence}",
         "row": alarm.row,
-        "text": sentences.sentence(panel, subject, alarm, kind),
+        "text": sentences.standing(panel, subject, alarm),
         "since": when.since(plan, raised, now) if raised else "",
         "for": when.lasted(now.up - raised.up) if raised else "",
         "told": _names(plan, alarm.told),

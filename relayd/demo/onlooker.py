@@ -58,5 +58,6 @@ class Onlooker:
         with self._lock:
             before = self._topics.get(message.topic)
             self._topics[message.topic] = text
-        if text != before and any(part in message.topic for part in SHOWN):
+        at_rest = before is None and text == "NORM"
+        if text != before and not at_rest and any(part in message.topic for part in SHOWN):
             self._screen.say("mqtt", f"{message.topic} = {text[:110] or '(cleared)'}")

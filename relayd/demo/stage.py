@@ -21,7 +21,18 @@ from relayd.pins.inputs import PinContacts
 from relayd.settings import Places, load
 
 LINES = {"float": 17, "circuit": 27}
-FOLLOWED = {"raised": "alarm", "returned": "alarm", "row changed": "alarm", "occurrence ended": "alarm"}
+FOLLOWED = {
+    "raised": "alarm",
+    "returned": "alarm",
+    "row changed": "alarm",
+    "occurrence ended": "alarm",
+    "acknowledged": "unit",
+    "call list stopped": "unit",
+    "not told": "unit",
+    "send failed": "unit",
+    "fault in relayd": "unit",
+}
+"""What is shown of the unit's records; the rest is in `relayd log`."""
 PATIENCE = 20.0
 
 
@@ -143,6 +154,6 @@ class Stage:
             self.screen.say("contact", f"{line['input']} is {line['reads']}")
         elif what == "send":
             self.screen.say("notice", f"{line['ref']} over {line['channel']}: {line['title']}")
-        elif what:
+        elif what in FOLLOWED:
             rest = ", ".join(f"{name} {value}" for name, value in line.items() if value not in ("", [], None))
-            self.screen.say(FOLLOWED.get(what, "unit"), f"{what}: {rest}")
+            self.screen.say(FOLLOWED[what], f"{what}: {rest}")
