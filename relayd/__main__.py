@@ -2,7 +2,7 @@
 
 import sys
 
-from relayd.cli import main
+from relayd.cli import main as main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -52,12 +52,19 @@ class Part(Protocol):
 class Daemon:
     """One running unit. Made and run by one thread; other threads only put events in."""
 
-    def __init__(self, places: Places, loaded: Loaded, contacts: Contacts, journal: Journal) -> None:
+    def __init__(
+        self, places: Places, loaded: Loaded, contacts: Contacts, journal: Journal
+    ) -> None:
         self.inbox = Inbox()
         self.trust: Callable[[], bool] = clock.wall_is_trusted
         self.trusted = self.trust()
         self.status = 0
-        self._places, self._loaded, self._contacts, self._journal = places, loaded, contacts, journal
+        self._places, self._loaded, self._contacts, self._journal = (
+            places,
+            loaded,
+            contacts,
+            journal,
+        )
         self._stop: str = ""
         self._set_aside: str | None = None
         self._journal_died = False
@@ -65,8 +72,14 @@ class Daemon:
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
         self.engine = Engine(loaded.plan, journal.open(), journal, self._sender, self._now)
-        self.engine.answer, self.engine.published, self.engine.shown = self._answer, self._show, self._follow
-        self._control = ControlServer(places.run / "control.sock", self.inbox.put, self._read, self._asked)
+        self.engine.answer, self.engine.published, self.engine.shown = (
+            self._answer,
+            self._show,
+            self._follow,
+        )
+        self._control = ControlServer(
+            places.run / "control.sock", self.inbox.put, self._read, self._asked
+        )
         self._mqtt = self._broker(loaded.rig)
 
     def run(self, refused: PlanRefused | None = None) -> int:
@@ -134,7 +147,9 @@ class Daemon:
         aside = self._journal.opened.set_aside
         if aside != self._set_aside:
             self._set_aside = aside
-            self.inbox.put(FaultFound("journal", f"damaged, set aside as {aside}; a fresh one was begun"))
+            self.inbox.put(
+                FaultFound("journal", f"damaged, set aside as {aside}; a fresh one was begun")
+            )
         if self._threads_live() and clock.boottime() - self._contacts.beat() < CONTACTS_LATE:
             notify.watchdog()
 
@@ -226,17 +241,24 @@ class Daemon:
     def read_status(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
         """The whole state in words."""
         ways = ("sender",) if self._mqtt is None else ("sender", "mqtt")
-        return view.status(self.engine.plan, self.engine.state, self._now(), self._journal.late(), ways)
+        return view.status(
+            self.engine.plan, self.engine.state, self._now(), self._journal.late(), ways
+        )
 
     def read_why(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Why nobody is told, panel by panel."""
         wanted = asked.get("panel")
         names = [str(wanted)] if wanted else list(self.engine.plan.panels)
         if wanted and wanted not in self.engine.plan.panels:
-            raise RelaydError(f"no panel is called '{wanted}'; the plan knows: {', '.join(self.engine.plan.panels)}")
+            raise RelaydError(
+                f"no panel is called '{wanted}'; the plan knows: {', '.join(self.engine.plan.panels)}"
+            )
         now = self._now()
-        lines = [{"panel": name, "say": say} for name in names
-                 for say in view.why(self.engine.plan, self.engine.state, name, now)]
+        lines = [
+            {"panel": name, "say": say}
+            for name in names
+            for say in view.why(self.engine.plan, self.engine.state, name, now)
+        ]
         return {"lines": lines}
 
     def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
@@ -284,7 +306,9 @@ def main(places: Places) -> int:
     for warning in loaded.warnings:
         log.warning(warning)
     if refused is None:
-        with suppress(OSError):  # a full or read-only disk: the journal says so, and watching comes first
+        with suppress(
+            OSError
+        ):  # a full or read-only disk: the journal says so, and watching comes first
             remember(loaded, places.state)
     daemon = build(places, loaded)
     for number in (signal.SIGTERM, signal.SIGINT):

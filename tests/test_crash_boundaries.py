@@ -88,7 +88,9 @@ def play(stage: Stage) -> int:
     script.sort(key=lambda each: each[0])
     while True:
         drain(engine, stage)
-        following = min([each for each in (engine.due, script[0][0] if script else None) if each], default=ENDS)
+        following = min(
+            [each for each in (engine.due, script[0][0] if script else None) if each], default=ENDS
+        )
         if following >= ENDS:
             break
         stage.up = following
@@ -140,7 +142,11 @@ def test_the_story_itself_tells_both_and_stands_both_down(
     assert count > 60
     over, raised = "Alarm over: High level - Cabin tank", "HIGH LEVEL - Cabin tank"
     has_it = "High level: somebody has it - Cabin tank"
-    both = {(channel, title) for channel in ("anna.mail", "ben.mail", "ben.push") for title in (raised, over)}
+    both = {
+        (channel, title)
+        for channel in ("anna.mail", "ben.mail", "ben.push")
+        for title in (raised, over)
+    }
     assert told == both | {("anna.mail", has_it)}
 
 
@@ -158,10 +164,16 @@ def test_ending_at_any_boundary_forgets_nobody_and_repeats_under_the_old_id(
         before = lines(folder, "told")
         assert in_child(Stage(folder, up=died + DOWN)) == 0, f"boundary {number}, {name}"
         told = lines(folder, "told")
-        assert wanted <= kinds(told), f"boundary {number}, {name}: {wanted - kinds(told)} never told"
+        assert wanted <= kinds(told), (
+            f"boundary {number}, {name}: {wanted - kinds(told)} never told"
+        )
         by_send: dict[object, list[object]] = {}
         for send, *what in told:
-            assert by_send.setdefault(send, what) == what, f"boundary {number}: send {send} changed its id"
+            assert by_send.setdefault(send, what) == what, (
+                f"boundary {number}: send {send} changed its id"
+            )
         repeats += len(told) - len(by_send)
-        assert len(told) - len(by_send) <= max(3, len(before)), f"boundary {number}: too many repeats"
+        assert len(told) - len(by_send) <= max(3, len(before)), (
+            f"boundary {number}: too many repeats"
+        )
     print(f"boundaries: {count}, all {count} ended there once; repeats under an old id: {repeats}")

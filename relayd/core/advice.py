@@ -22,7 +22,9 @@ OPENING = (
     "Only if you are qualified: before anything is opened, switch off ALL breakers that feed this panel,"
     " the unit's own wiring included, and measure that it is dead."
 )
-NEVER_HAND = "Never in Hand: after an overload was just reset, a line that may be frozen, a flooded room."
+NEVER_HAND = (
+    "Never in Hand: after an overload was just reset, a line that may be frozen, a flooded room."
+)
 
 _HAND_STAY = (
     "Stay there, watch, minutes not hours, then back to Auto. If the level does not fall within 2 min,"
@@ -66,7 +68,10 @@ def _high_level(panel: Panel, reader: Person) -> list[str]:
         return [*steps, HAND[panel.kind]]
     if panel.hoa in _IN_REACH or (panel.hoa is Reach.LIVE_PARTS and reader.qualified):
         return [*steps, f"{HAND[panel.kind]} {NEVER_HAND}"]
-    return [*steps, "Open nothing: call somebody qualified (where this panel's switch is, is not known or not safe)."]
+    return [
+        *steps,
+        "Open nothing: call somebody qualified (where this panel's switch is, is not known or not safe).",
+    ]
 
 
 def _alarm_power(panel: Panel, reader: Person) -> list[str]:
@@ -87,7 +92,10 @@ def _pump_power(panel: Panel, reader: Person) -> list[str]:
 
 
 def _input_lost(panel: Panel, reader: Person) -> list[str]:
-    return ["Look at the panel's lamps until this is mended.", "Have the unit and its wires looked at."]
+    return [
+        "Look at the panel's lamps until this is mended.",
+        "Have the unit and its wires looked at.",
+    ]
 
 
 _STEPS = {

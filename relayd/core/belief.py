@@ -49,7 +49,13 @@ def dead_side(contact: Input) -> Dead:
 
 
 def believe(
-    before: Belief, contact: Seen, circuit: Seen | None, panel: Panel, spec: Input, present: bool, at: int
+    before: Belief,
+    contact: Seen,
+    circuit: Seen | None,
+    panel: Panel,
+    spec: Input,
+    present: bool,
+    at: int,
 ) -> tuple[Belief, Signal]:
     """The belief at `at`; `circuit` None where no input tells of it (or that input is lost).
 
@@ -94,13 +100,16 @@ def _moved(belief: Belief, contact: Seen, at: int) -> Belief:
     return replace(belief, contact=Fact.UNKNOWN, was_alarm=belief.was_alarm or lost_in_alarm)
 
 
-def _circuit(belief: Belief, circuit: Seen | None, panel: Panel, dead: Dead, present: bool) -> Belief:
+def _circuit(
+    belief: Belief, circuit: Seen | None, panel: Panel, dead: Dead, present: bool
+) -> Belief:
     """Follow the alarm circuit; at its loss, decide whether the contact had told the truth."""
     if circuit is None or circuit.fact is Fact.UNKNOWN:
         return belief
     if circuit.fact is Fact.ALARM and not belief.circuit_lost:
         lost = replace(belief, circuit_lost=True, circuit_edge=circuit.began)
-        return replace(lost, was_alarm=present or _was_true(lost, panel, dead))
+        true = present or belief.was_alarm or _was_true(lost, panel, dead)
+        return replace(lost, was_alarm=true)
     if circuit.fact is Fact.NORMAL and belief.circuit_lost:
         return replace(belief, circuit_lost=False, circuit_back=circuit.changed)
     return belief
@@ -115,7 +124,11 @@ def _was_true(belief: Belief, panel: Panel, dead: Dead) -> bool:
         return False
     if dead is Dead.NORMAL_SIDE:
         return alarm <= lost
-    alive = alarm if belief.circuit_back is None else max(alarm, belief.circuit_back + panel.settle_alarm)
+    alive = (
+        alarm
+        if belief.circuit_back is None
+        else max(alarm, belief.circuit_back + panel.settle_alarm)
+    )
     return alive < lost - panel.window
 
 

@@ -56,7 +56,9 @@ def due(alarm: Alarm) -> int | None:
     return min((each for each in times if each is not None), default=None)
 
 
-def acknowledged(draft: Draft, subject: str, condition: str, person: str, act: Act, until: int) -> None:
+def acknowledged(
+    draft: Draft, subject: str, condition: str, person: str, act: Act, until: int
+) -> None:
     """A person noticed the alarm, or has it until boot time `until`."""
     alarm = draft.alarm(subject, condition)
     before = alarm.process
@@ -81,7 +83,9 @@ def acknowledged(draft: Draft, subject: str, condition: str, person: str, act: A
 
 def returned(draft: Draft, subject: str, alarm: Alarm) -> Alarm:
     """The condition is gone: the call list stops, and exactly those who were told hear of it."""
-    call = alarm.call and replace(alarm.call, due=None, stopped=alarm.call.stopped or CallStop.RETURNED)
+    call = alarm.call and replace(
+        alarm.call, due=None, stopped=alarm.call.stopped or CallStop.RETURNED
+    )
     alarm = replace(alarm, call=call, realarm=None, update=None, returned=draft.stamp)
     outbox.withdraw_occurrence(draft, alarm.occurrence, "returned to normal")
     for person in alarm.told:
@@ -109,8 +113,15 @@ def updated(draft: Draft, subject: str, condition: str) -> None:
 
 def ended(draft: Draft, subject: str, alarm: Alarm) -> Alarm:
     """Normal and acknowledged: the occurrence is over."""
-    draft.record("occurrence ended", subject, condition=alarm.condition, occurrence=draft.ref(alarm.occurrence))
-    call = alarm.call and replace(alarm.call, due=None, stopped=alarm.call.stopped or CallStop.ENDED)
+    draft.record(
+        "occurrence ended",
+        subject,
+        condition=alarm.condition,
+        occurrence=draft.ref(alarm.occurrence),
+    )
+    call = alarm.call and replace(
+        alarm.call, due=None, stopped=alarm.call.stopped or CallStop.ENDED
+    )
     return replace(alarm, call=call, taken=None, seen={}, realarm=None, update=None)
 
 
@@ -119,7 +130,9 @@ def tell(draft: Draft, subject: str, alarm: Alarm, person: str, kind: NoticeKind
     about = subject.removeprefix("channel:")
     channels = [name for name in draft.plan.people[person].channels if name != about]
     number = draft.number()
-    text = texts.compose(draft.plan, draft.subjects, subject, alarm, person, kind, draft.now, draft.ref)
+    text = texts.compose(
+        draft.plan, draft.subjects, subject, alarm, person, kind, draft.now, draft.ref
+    )
     sends = tuple(Send(draft.number(), name, due=draft.now.up) for name in channels)
     notice = Notice(
         id=number,
@@ -156,7 +169,9 @@ def _next(calls: CallList, alarm: Alarm, call: Call, now: int) -> Call:
 
 def _tell_unless_seen(draft: Draft, subject: str, alarm: Alarm, person: str) -> Alarm:
     if alarm.seen.get(person, 0) > draft.now.up:
-        draft.record("not told", subject, condition=alarm.condition, person=person, why="has seen it already")
+        draft.record(
+            "not told", subject, condition=alarm.condition, person=person, why="has seen it already"
+        )
         return alarm
     told = alarm.told if person in alarm.told else (*alarm.told, person)
     alarm = replace(alarm, told=told, told_row=alarm.row)

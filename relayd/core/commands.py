@@ -7,6 +7,7 @@ changed by a command that is refused. Knows nothing of sockets or topics.
 from dataclasses import replace
 
 from relayd.core import callout, when
+from relayd.core.alarm import ACTIVE
 from relayd.core.conditions import FAULT, HIGH_LEVEL
 from relayd.core.draft import UNIT, Draft
 from relayd.core.effects import Answer
@@ -23,7 +24,12 @@ def obey(draft: Draft, event: Commanded) -> tuple[str, ...]:
     person = draft.plan.people.get(event.by)
     if person is None:
         known = ", ".join(sorted(draft.plan.people))
-        return _no(draft, event, "unknown-person", f"nobody is called '{event.by}'; the plan knows: {known}")
+        return _no(
+            draft,
+            event,
+            "unknown-person",
+            f"nobody is called '{event.by}'; the plan knows: {known}",
+        )
     if isinstance(event.command, Acknowledge):
         return _acknowledge(draft, event, event.command, person)
     return _looked(draft, event, event.command, person)
@@ -48,9 +54,17 @@ def _acknowledge(
     for subject, alarm in found:
         callout.acknowledged(draft, subject, alarm.condition, person.id, act, until)
         _faults_are_known(draft, alarm)
-    told = dict.fromkeys(each for _, alarm in found for each in alarm.told if each != person.id)
+    stand = [
+        alarm for subject, alarm in found if draft.alarm(subject, alarm.condition).process in ACTIVE
+    ]
+    told = dict.fromkeys(each for alarm in stand for each in alarm.told if each != person.id)
     names = ", ".join(draft.plan.people[each].name for each in told if each in draft.plan.people)
-    draft.effects.append(Answer(event.token, True, act.value, _done(draft, person, act, until, names)))
+    say = (
+        _done(draft, person, act, until, names)
+        if stand
+        else f"answered by {person.name}: it was over already"
+    )
+    draft.effects.append(Answer(event.token, True, act.value, say))
     return tuple(dict.fromkeys(subject for subject, _ in found))
 
 
@@ -58,12 +72,16 @@ def _faults_are_known(draft: Draft, alarm: Alarm) -> None:
     """A fault of relayd itself leaves no contact to watch: it stands until somebody answers."""
     if alarm.condition == FAULT:
         unit = draft.subject(UNIT)
-        draft.put(replace(unit, said={name: why for name, why in unit.said.items() if name != FAULT}))
+        draft.put(
+            replace(unit, said={name: why for name, why in unit.said.items() if name != FAULT})
+        )
 
 
 def _done(draft: Draft, person: Person, act: Act, until: int, names: str) -> str:
     if act is Act.SEEN:
-        return f"{person.name} has seen it; the call list goes on until somebody takes it (add: taken)"
+        return (
+            f"{person.name} has seen it; the call list goes on until somebody takes it (add: taken)"
+        )
     wall = draft.now.wall + until - draft.now.up
     told = f"; told: {names}" if names else "; nobody else had been told"
     return f"{person.name} has it {when.until(draft.plan, wall, until, draft.now)}{told}"
@@ -110,7 +128,12 @@ def _looked(draft: Draft, event: Commanded, command: Looked, person: Person) -> 
     panel = draft.plan.panels.get(command.panel)
     if panel is None or panel.input(Means.HIGH_LEVEL) is None:
         known = ", ".join(draft.plan.panels)
-        return _no(draft, event, "unknown-panel", f"no panel is called '{command.panel}'; the plan knows: {known}")
+        return _no(
+            draft,
+            event,
+            "unknown-panel",
+            f"no panel is called '{command.panel}'; the plan knows: {known}",
+        )
     subject = draft.subject(f"panel:{panel.id}")
     if command.normal and subject.belief.contact is Fact.ALARM:
         say = "the level contact is still in alarm: it stays high level until the contact goes back"
@@ -120,6 +143,10 @@ def _looked(draft: Draft, event: Commanded, command: Looked, person: Person) -> 
     says = "below the alarm float" if command.normal else "high"
     draft.record("looked", subject.id, person=person.id, level=says, way=event.way)
     stands = HIGH_LEVEL in subject.alarms and subject.alarms[HIGH_LEVEL].process in ANSWERABLE
-    what = "; the alarm ends when that has held for its off-delay" if command.normal and stands else ""
-    draft.effects.append(Answer(event.token, True, "noted", f"{person.name} says the level is {says}{what}"))
+    what = (
+        "; the alarm ends when that has held for its off-delay" if command.normal and stands else ""
+    )
+    draft.effects.append(
+        Answer(event.token, True, "noted", f"{person.name} says the level is {says}{what}")
+    )
     return (subject.id,)

@@ -61,3 +61,9 @@ def delays(panel: Panel | None, condition: str, high_level: bool) -> tuple[int, 
     if condition == ALARM_POWER and high_level:
         on = min(on, ALARM_POWER_DURING_ALARM)
     return on, off
+
+
+def release_hold(panel: Panel | None, condition: str) -> int:
+    """How long a gap of this condition may be without starting its on-delay anew, in nanoseconds."""
+    contact = panel.input(Means.HIGH_LEVEL) if panel and condition == HIGH_LEVEL else None
+    return contact.release_hold if contact else 0

@@ -30,7 +30,7 @@ class Draft:
         self.notices = dict(state.notices)
         self.live = dict(state.live)
         self.effects: list[Effect] = []
-        self._closed: list[Notice] = []
+        self.closed: list[Notice] = []
         self._before = state
 
     @property
@@ -77,7 +77,7 @@ class Draft:
         """Nothing is owed on this notice any more."""
         closed = self.notices.pop(notice, None)
         if closed is not None:
-            self._closed.append(closed)
+            self.closed.append(closed)
 
     def record(self, kind: str, subject: str, **body: object) -> None:
         """Write a line of the journal."""
@@ -87,9 +87,13 @@ class Draft:
         """The state after the step, and what is asked for; what did not change is the same object."""
         before = self._before
         changed = _changed(before.subjects, self.subjects)
-        noticed = bool(_changed(before.notices, self.notices) or self._closed)
+        noticed = bool(_changed(before.notices, self.notices) or self.closed)
         durable = bool(changed or noticed or self.effects) or self.boot != before.boot
-        moved = [key for key in _changed(before.live, self.live) if _shows(before.live.get(key), self.live.get(key))]
+        moved = [
+            key
+            for key in _changed(before.live, self.live)
+            if _shows(before.live.get(key), self.live.get(key))
+        ]
         self.effects += [Publish(key) for key in dict.fromkeys([*changed, *moved])]
         state = State(
             epoch=self.epoch,
@@ -98,7 +102,7 @@ class Draft:
             counter=self.counter,
             subjects=self.subjects if changed else before.subjects,
             notices=self.notices if noticed else before.notices,
-            closed=tuple(self._closed),
+            closed=tuple(self.closed),
             live=self.live,
         )
         return state, tuple(self.effects)
@@ -118,4 +122,7 @@ def _shows(before: Live | None, after: Live | None) -> bool:
 
 def _settled(live: Live | None) -> dict[str, tuple[bool | None, str]]:
     inputs = live.inputs if live else {}
-    return {name: (each.filter.closed if each.filter else None, each.lost) for name, each in inputs.items()}
+    return {
+        name: (each.filter.closed if each.filter else None, each.lost)
+        for name, each in inputs.items()
+    }

@@ -11,7 +11,9 @@ _BASIC = (
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
 _EXTENDED = "^{}\\[~]|€\f"
-_ALIKE = str.maketrans({"’": "'", "‘": "'", "“": '"', "”": '"', "–": "-", "—": "-", "…": "...", "\t": " "})
+_ALIKE = str.maketrans(
+    {"’": "'", "‘": "'", "“": '"', "”": '"', "–": "-", "—": "-", "…": "...", "\t": " "}
+)
 
 
 def septets(text: str) -> int:

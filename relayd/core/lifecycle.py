@@ -10,7 +10,7 @@ from dataclasses import replace
 from relayd.core import callout
 from relayd.core import delay as delays
 from relayd.core.alarm import ACTIVE, Happening, following
-from relayd.core.conditions import CHARACTERS, HIGH_LEVEL
+from relayd.core.conditions import CHARACTERS, HIGH_LEVEL, release_hold
 from relayd.core.conditions import delays as delays_of
 from relayd.core.draft import Draft
 from relayd.core.plan import SECOND, Panel
@@ -24,9 +24,7 @@ WORTH_TELLING = frozenset({"L3", "L5", "L15"})
 
 def present(draft: Draft, subject: str) -> dict[str, bool]:
     """Which conditions of the subject stand, after their delays."""
-    return {
-        name: alarm.process in ACTIVE for name, alarm in draft.subject(subject).alarms.items()
-    }
+    return {name: alarm.process in ACTIVE for name, alarm in draft.subject(subject).alarms.items()}
 
 
 def settle(
@@ -45,14 +43,13 @@ def settle(
             present=stands.get(condition, False), at=draft.now.up
         )
         on, off = delays_of(panel, condition, stands.get(HIGH_LEVEL, False))
-        after = delays.advance(before, signal, draft.now.up, on, off)
-        if on == 0 and signal is Signal.PRESENT and not after.present:
-            after = delays.raised(after, draft.now.up)
-        if off == 0 and signal is Signal.ABSENT and after.present:
-            after = replace(after, present=False, leaving=None)
+        hold = release_hold(panel, condition)
+        after = delays.advance(before, signal, draft.now.up, on, off, hold)
         if after != before or condition not in live.delays:
             draft.put_live(subject, replace(live, delays={**live.delays, condition: after}))
-        _follow(draft, subject, condition, after, rows.get(condition, ""), details.get(condition, ""))
+        _follow(
+            draft, subject, condition, after, rows.get(condition, ""), details.get(condition, "")
+        )
 
 
 def due(draft: Draft, subject: str, panel: Panel | None) -> int | None:
@@ -76,7 +73,9 @@ def call(draft: Draft, subject: str) -> None:
         callout.climb(draft, subject, condition)
 
 
-def _follow(draft: Draft, subject: str, condition: str, after: Delay, row: str, detail: str) -> None:
+def _follow(
+    draft: Draft, subject: str, condition: str, after: Delay, row: str, detail: str
+) -> None:
     alarm = draft.subject(subject).alarms.get(condition)
     active = alarm is not None and alarm.process in ACTIVE
     if after.present and not active:
@@ -102,14 +101,25 @@ def _raise(
         raised=draft.stamp,
         told_row=row,
     )
-    draft.record("raised", subject, condition=condition, row=row, occurrence=draft.ref(occurrence), detail=detail)
+    draft.record(
+        "raised",
+        subject,
+        condition=condition,
+        row=row,
+        occurrence=draft.ref(occurrence),
+        detail=detail,
+    )
     draft.put_alarm(subject, callout.begin(draft, subject, fresh))
 
 
 def _return(draft: Draft, subject: str, alarm: Alarm) -> None:
     process = following(alarm.process, Happening.RETURNED)
     draft.record(
-        "returned", subject, condition=alarm.condition, row=alarm.row, occurrence=draft.ref(alarm.occurrence)
+        "returned",
+        subject,
+        condition=alarm.condition,
+        row=alarm.row,
+        occurrence=draft.ref(alarm.occurrence),
     )
     alarm = callout.returned(draft, subject, replace(alarm, process=process))
     if process is Process.NORM:

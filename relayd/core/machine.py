@@ -83,30 +83,43 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
     if isinstance(event, Started):
         return list(draft.live)
     if isinstance(event, TimePassed):
-        late = [name for name, live in draft.live.items() if live.due is not None and live.due <= draft.now.up]
+        late = [
+            name
+            for name, live in draft.live.items()
+            if live.due is not None and live.due <= draft.now.up
+        ]
         return late
     if isinstance(event, Sent):
         outbox.sent(draft, event)
-        return [name for name in draft.subjects if draft.subjects[name] is not state.subjects.get(name)]
+        return [
+            name for name in draft.subjects if draft.subjects[name] is not state.subjects.get(name)
+        ]
     return _noted(draft, event)
 
 
 def _noted(
-    draft: Draft, event: ChannelDown | ChannelUp | ClockJudged | JournalJudged | PlanJudged | FaultFound
+    draft: Draft,
+    event: ChannelDown | ChannelUp | ClockJudged | JournalJudged | PlanJudged | FaultFound,
 ) -> Iterable[str]:
     if isinstance(event, ClockJudged):
         draft.record("clock judged", UNIT, trusted=event.trusted)
         return ()
     condition, why = _about_unit(event)
     unit = draft.subject(UNIT)
-    said = {**unit.said, condition: why} if why else {k: v for k, v in unit.said.items() if k != condition}
+    said = (
+        {**unit.said, condition: why}
+        if why
+        else {k: v for k, v in unit.said.items() if k != condition}
+    )
     if said != unit.said:
         draft.record("unit judged", UNIT, condition=condition, why=why or "well again")
     draft.put(replace(unit, said=said))
     return (UNIT,)
 
 
-def _about_unit(event: ChannelDown | ChannelUp | JournalJudged | PlanJudged | FaultFound) -> tuple[str, str]:
+def _about_unit(
+    event: ChannelDown | ChannelUp | JournalJudged | PlanJudged | FaultFound,
+) -> tuple[str, str]:
     if isinstance(event, ChannelDown):
         return _WAYS[event.channel], event.why or "down"
     if isinstance(event, ChannelUp):
@@ -119,11 +132,17 @@ def _about_unit(event: ChannelDown | ChannelUp | JournalJudged | PlanJudged | Fa
 
 
 def _guarded(draft: Draft, subject: str, event: Event) -> None:
-    kept = (dict(draft.subjects), dict(draft.notices), dict(draft.live), list(draft.effects))
+    kept = (
+        dict(draft.subjects),
+        dict(draft.notices),
+        list(draft.closed),
+        dict(draft.live),
+        list(draft.effects),
+    )
     try:
         _settle(draft, subject, event)
     except Exception as error:  # noqa: BLE001 - one subject's fault must not stop the others
-        draft.subjects, draft.notices, draft.live, draft.effects = kept
+        draft.subjects, draft.notices, draft.closed, draft.live, draft.effects = kept
         _fault(draft, subject, error)
 
 
@@ -158,8 +177,13 @@ def _inputs(draft: Draft, subject: str, spec: Panel, event: Event) -> None:
     inputs = dict(live.inputs)
     for each in spec.inputs:
         before = inputs.get(each.id, InputState())
-        mine = isinstance(event, (LevelRead, EdgeSeen, InputLost, InputFound)) and event.input == each.id
-        inputs[each.id] = panel.taken_in(before, each, event if mine else TimePassed(), draft.now.up)
+        mine = (
+            isinstance(event, (LevelRead, EdgeSeen, InputLost, InputFound))
+            and event.input == each.id
+        )
+        inputs[each.id] = panel.taken_in(
+            before, each, event if mine else TimePassed(), draft.now.up
+        )
         if inputs[each.id].lost != before.lost:
             kind = "input lost" if inputs[each.id].lost else "input found"
             draft.record(kind, subject, input=each.id, why=inputs[each.id].lost)
@@ -191,7 +215,9 @@ def _note_due(draft: Draft, subject: str, spec: Panel | None) -> None:
     live = draft.live.get(subject, Live())
     if spec is not None:
         times.append(panel.diagnosis_due(spec, draft.subject(subject).belief, draft.now.up))
-        times += [panel.input_due(live.inputs.get(each.id, InputState()), each) for each in spec.inputs]
+        times += [
+            panel.input_due(live.inputs.get(each.id, InputState()), each) for each in spec.inputs
+        ]
     due = min((each for each in times if each is not None), default=None)
     if due != live.due or subject not in draft.live:
         draft.put_live(subject, replace(live, due=due))
@@ -201,7 +227,9 @@ def _outbox(draft: Draft, event: Event) -> None:
     """Hand out what is due; a channel that failed meanwhile is a subject of its own."""
     before = dict(draft.subjects)
     outbox.hand_out(draft)
-    for subject in [each for each in draft.subjects if draft.subjects[each] is not before.get(each)]:
+    for subject in [
+        each for each in draft.subjects if draft.subjects[each] is not before.get(each)
+    ]:
         _guarded(draft, subject, TimePassed())
 
 

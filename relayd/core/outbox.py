@@ -50,9 +50,14 @@ def keep(draft: Draft, notice: Notice) -> None:
     hand_out(draft, notice.id)
 
 
-def withdraw(draft: Draft, notice: Notice, why: str) -> None:
-    """Take back what has not been taken yet; what is on its way is waited for, and not repeated."""
+def withdraw(draft: Draft, notice: Notice, why: str, only: frozenset[str] | None = None) -> None:
+    """Take back what has not been taken yet; what is on its way is waited for, and not repeated.
+
+    `only` names the channels that are meant, where not all are.
+    """
     for send in notice.sends:
+        if only is not None and send.channel not in only:
+            continue
         if send.state is SendState.OWED:
             notice = _with(notice, replace(send, state=SendState.WITHDRAWN, due=None, detail=why))
         elif send.state is SendState.OUT:
@@ -60,7 +65,13 @@ def withdraw(draft: Draft, notice: Notice, why: str) -> None:
             notice = _with(notice, replace(send, state=SendState.LEAVING, detail=why))
         else:
             continue
-        draft.record("send withdrawn", notice.subject, notice=draft.ref(notice.id), channel=send.channel, why=why)
+        draft.record(
+            "send withdrawn",
+            notice.subject,
+            notice=draft.ref(notice.id),
+            channel=send.channel,
+            why=why,
+        )
     draft.put_notice(notice)
     _close_if_done(draft, notice.id)
 
@@ -82,7 +93,7 @@ def hand_out(draft: Draft, only: int | None = None) -> None:
                 continue
             if send.state in ON_ITS_WAY:
                 _failed(draft, notice.id, send, Outcome.FAILED, "no answer from the sender")
-            elif send.state is SendState.OWED:
+            else:
                 _hand(draft, notice.id, send)
 
 
@@ -108,7 +119,9 @@ def due(draft: Draft) -> int | None:
 def owed_again(draft: Draft) -> None:
     """After a start: what was out may never have left, so it is owed, under its old id."""
     for notice in list(draft.notices.values()):
-        draft.put_notice(replace(notice, sends=tuple(_again(send, draft.now.up) for send in notice.sends)))
+        draft.put_notice(
+            replace(notice, sends=tuple(_again(send, draft.now.up) for send in notice.sends))
+        )
         _close_if_done(draft, notice.id)
 
 
@@ -130,7 +143,9 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     ref = draft.ref(notice.id)
     short = send.channel in draft.plan.short_forms
     body = notice.short if short else f"{notice.long}\n\n{ref}"
-    draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, notice.priority.value))
+    draft.effects.append(
+        Tell(send.id, ref, send.channel, notice.title, body, notice.priority.value)
+    )
 
 
 def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
@@ -140,7 +155,11 @@ def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
     )
     draft.put_notice(notice)
     draft.record(
-        "send taken", notice.subject, notice=draft.ref(notice.id), channel=send.channel, tries=send.tries
+        "send taken",
+        notice.subject,
+        notice=draft.ref(notice.id),
+        channel=send.channel,
+        tries=send.tries,
     )
     _channel(draft, send.channel, "")
     _close_if_done(draft, notice_id)

@@ -123,13 +123,31 @@ def diagnose(
         seen = facts[Means.HIGH_LEVEL]
         stands = present.get(HIGH_LEVEL, False)
         signals[HIGH_LEVEL] = Signal.KEEP
-        if seen.fact is not Fact.UNKNOWN or lost[Means.HIGH_LEVEL]:
-            believed, signals[HIGH_LEVEL] = level.believe(before, seen, circuit, panel, contact, stands, at)
+        if seen.fact is not Fact.UNKNOWN or lost[Means.HIGH_LEVEL] or before.row == "L12":
+            believed, signal = level.believe(before, seen, circuit, panel, contact, stands, at)
+            only_held = _only_held(inputs.get(contact.id, InputState()), contact)
+            signals[HIGH_LEVEL] = signal if stands else _unraised(signal, believed.row, only_held)
         rows[HIGH_LEVEL] = believed.row
     gone = [f"{each.id}: {lost[each.means]}" for each in panel.inputs if lost[each.means]]
     signals[INPUT_LOST] = Signal.PRESENT if gone else Signal.ABSENT
     rows[INPUT_LOST] = "P19"
     return Diagnosis(believed, signals, rows, {INPUT_LOST: "; ".join(gone)} if gone else {})
+
+
+def _unraised(signal: Signal, row: str, only_held: bool) -> Signal:
+    """While no alarm stands, what is not known raises none, and a contact that has let go waits.
+
+    L5 is high level whatever the contact does now.
+    """
+    if signal is Signal.KEEP or (only_held and row != "L5"):
+        return Signal.ABSENT
+    return signal
+
+
+def _only_held(state: InputState, spec: Input) -> bool:
+    """In alarm by the release hold alone: the contact itself has gone back."""
+    settled = state.filter.closed if state.filter else None
+    return state.held and settled is not None and not _in_alarm(settled, spec)
 
 
 def diagnosis_due(panel: Panel, believed: Belief, at: int) -> int | None:

@@ -17,6 +17,7 @@ from relayd.core.conditions import PANEL_CONDITIONS
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Started
 from relayd.core.plan import Means
+from relayd.core.sentences import GONE
 from relayd.core.state import Alarm, Belief, Live, Notice, Stamp, State, Subject
 from relayd.core.when import lasted
 
@@ -36,15 +37,16 @@ def begun(draft: Draft, before: State, event: Started) -> None:
         UNIT,
         planned=event.planned,
         why=event.why,
-        down=lasted(down) if down is not None else "not known",
+        down=f"at most {lasted(down)}" if down is not None else "not known",
         missed="what began and ended meanwhile was not seen",
     )
     _forget_what_is_gone(draft)
     for panel in draft.plan.panels:
         draft.put(draft.subject(f"panel:{panel}"))
         draft.put_live(f"panel:{panel}", Live())
+    # What the unit knew of itself is judged anew; a channel fails until it takes something.
+    draft.put(replace(draft.subject(UNIT), said={}))
     for name in [UNIT, *(each for each in draft.subjects if each.startswith("channel:"))]:
-        draft.put(replace(draft.subject(name), said={}))
         draft.put_live(name, Live())
     outbox.owed_again(draft)
 
@@ -83,8 +85,9 @@ def _belief(belief: Belief, shift: int) -> Belief:
 
 
 def _alarm(draft: Draft, alarm: Alarm, shift: int, certain: bool) -> Alarm:
-    known = tuple(person for person in alarm.told if person in draft.plan.people)
-    taken = alarm.taken if alarm.taken and alarm.taken.person in draft.plan.people else None
+    people = draft.plan.people
+    known = tuple(person for person in alarm.told if person in people)
+    taken = alarm.taken if alarm.taken and alarm.taken.person in people else None
     moved = replace(
         alarm,
         raised=_stamp(alarm.raised, shift),
@@ -93,12 +96,15 @@ def _alarm(draft: Draft, alarm: Alarm, shift: int, certain: bool) -> Alarm:
         update=_later(alarm.update, shift),
         taken=taken and replace(taken, until=taken.until + shift),
         realarm=_later(alarm.realarm, shift),
-        seen={person: quiet + shift for person, quiet in alarm.seen.items()},
-        call=alarm.call and replace(
-            alarm.call, began=alarm.call.began + shift, due=_later(alarm.call.due, shift)
-        ),
+        seen={person: quiet + shift for person, quiet in alarm.seen.items() if person in people},
+        call=alarm.call
+        and replace(alarm.call, began=alarm.call.began + shift, due=_later(alarm.call.due, shift)),
     )
-    return moved if certain else _by_kind(draft, moved)
+    moved = moved if certain else _by_kind(draft, moved)
+    if alarm.taken is not None and taken is None:
+        # Who had it is no longer in the plan: nobody has it, and the call list begins again.
+        moved = replace(moved, realarm=draft.now.up)
+    return moved
 
 
 def _by_kind(draft: Draft, alarm: Alarm) -> Alarm:
@@ -118,15 +124,23 @@ def _moved_notice(notice: Notice, shift: int) -> Notice:
 def _forget_what_is_gone(draft: Draft) -> None:
     """Alarms of panels, inputs and channels that the plan no longer has are withdrawn and said."""
     for notice in list(draft.notices.values()):
-        known = {name for name in draft.plan.channels}
-        if notice.person not in draft.plan.people or any(send.channel not in known for send in notice.sends):
-            outbox.withdraw(draft, notice, "the plan no longer has this person or channel")
+        gone = frozenset(each.channel for each in notice.sends) - draft.plan.channels.keys()
+        if notice.person not in draft.plan.people:
+            outbox.withdraw(draft, notice, "the plan no longer has this person")
+        elif gone:
+            outbox.withdraw(draft, notice, "the plan no longer has this channel", gone)
     for subject in list(draft.subjects.values()):
-        kept = {name: each for name, each in subject.alarms.items() if _is_planned(draft, subject.id, name)}
+        kept = {
+            name: each
+            for name, each in subject.alarms.items()
+            if _is_planned(draft, subject.id, name)
+        }
         for name, alarm in subject.alarms.items():
             if name not in kept and alarm.process in ACTIVE:
-                draft.record("alarm withdrawn", subject.id, condition=name, why="no longer in the plan")
-                callout.returned(draft, subject.id, alarm)
+                draft.record(
+                    "alarm withdrawn", subject.id, condition=name, why="no longer in the plan"
+                )
+                callout.returned(draft, subject.id, replace(alarm, row=GONE))
         draft.put(replace(subject, alarms=kept))
         if not kept and not _is_planned(draft, subject.id, ""):
             draft.subjects.pop(subject.id)

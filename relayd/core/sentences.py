@@ -4,6 +4,7 @@ In: a panel, its subject, an alarm. Out: text. A row of the tables says here wha
 its evidence, and no more.
 """
 
+from relayd.core.alarm import ACTIVE
 from relayd.core.conditions import (
     ALARM_POWER,
     CHANNEL_FAILING,
@@ -31,6 +32,9 @@ NAMES = {
     FAULT: "Fault in relayd",
     CHANNEL_FAILING: "Channel failing",
 }
+
+GONE = "gone"
+"""The row of an alarm whose panel, input or channel is no longer in the plan."""
 
 LEVEL_ROWS = {
     "L1": "The water stands at or above the alarm float.",
@@ -83,8 +87,14 @@ SHARED = " Alarm and pump are declared to hang on one circuit: take the panel's 
 def level(subject: Subject) -> str:
     """One sentence on a panel's level, for a screen."""
     alarm = subject.alarms.get(HIGH_LEVEL)
-    stands = alarm is not None and alarm.process.value in ("UNACK", "ACKED")
+    stands = alarm is not None and alarm.process in ACTIVE
     return (LEVEL_ROWS if stands else LEVEL_NOW).get(subject.belief.row, LEVEL_NOW[""])
+
+
+def standing(panel: Panel | None, owner: Subject, alarm: Alarm) -> str:
+    """What is known about `alarm` as it now stands: there, or gone and not acknowledged."""
+    kind = NoticeKind.RAISED if alarm.process in ACTIVE else NoticeKind.STAND_DOWN
+    return sentence(panel, owner, alarm, kind)
 
 
 def sentence(panel: Panel | None, owner: Subject, alarm: Alarm, kind: NoticeKind) -> str:
@@ -112,6 +122,8 @@ def _power(panel: Panel | None, owner: Subject, alarm: Alarm) -> str:
 
 
 def _over(owner: Subject, alarm: Alarm) -> str:
+    if alarm.row == GONE:
+        return "It is no longer in the plan and no longer watched: this does not mean that all is well."
     if alarm.condition == HIGH_LEVEL:
         if owner.belief.looked is not None:
             return "Somebody looked and says that the level is below the alarm float."

@@ -17,7 +17,9 @@ Json = dict[str, object]
 WAYS = {"sender": SENDER_DOWN, "mqtt": MQTT_DOWN}
 
 
-def status(plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[str, ...] = tuple(WAYS)) -> Json:
+def status(
+    plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[str, ...] = tuple(WAYS)
+) -> Json:
     """The unit, its panels, and every alarm that is not over; `ways` out are those that there are."""
     said = (state.subjects.get("unit") or Subject("unit")).said
     others = [name for name in state.subjects if not name.startswith("panel:")]
@@ -28,7 +30,9 @@ def status(plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[st
             "clock": "set" if now.trusted else "not set",
             "zone": plan.zone,
             "journal": f"late: {journal}" if journal else "in time",
-            "ways": {way: f"down: {said[WAYS[way]]}" if WAYS[way] in said else "up" for way in ways},
+            "ways": {
+                way: f"down: {said[WAYS[way]]}" if WAYS[way] in said else "up" for way in ways
+            },
             "alarms": [each for name in others for each in _alarms(plan, state, name, now)],
         },
         "panels": [_panel(plan, state, each, now) for each in plan.panels.values()],
@@ -44,7 +48,9 @@ def why(plan: Plan, state: State, name: str, now: Now) -> list[str]:
     for condition, delay in live.delays.items():
         if delay.pending is not None and not delay.present:
             waits = when.lasted(now.up - delay.pending)
-            lines.append(f"{sentences.NAMES[condition]}: there for {waits}, its on-delay is still running.")
+            lines.append(
+                f"{sentences.NAMES[condition]}: there for {waits}, its on-delay is still running."
+            )
     for alarm in subject.alarms.values():
         lines += _why_alarm(plan, alarm, now)
     lines.append(sentences.level(subject))
@@ -150,8 +156,16 @@ def _why_input(state: InputState, spec: Input, now: Now) -> str:
     if state.filter is None or seen.fact is Fact.UNKNOWN:
         return f"{spec.id} has not settled yet."
     raw = "closed" if state.filter.raw else "open"
-    held = " (back, but not long enough to be believed)" if seen.fact is Fact.ALARM and not _agrees(state, spec) else ""
-    bounce = "" if state.filter.raw == state.filter.closed else f"; now {raw}, which the filter has not passed yet"
+    held = (
+        " (back, but not long enough to be believed)"
+        if seen.fact is Fact.ALARM and not _agrees(state, spec)
+        else ""
+    )
+    bounce = (
+        ""
+        if state.filter.raw == state.filter.closed
+        else f"; now {raw}, which the filter has not passed yet"
+    )
     since = when.lasted(now.up - seen.changed)
     return f"{spec.id} reads {reads(state)}, {seen.fact.value}{held}, for {since}{bounce}."
 
@@ -168,10 +182,19 @@ def _why_alarm(plan: Plan, alarm: Alarm, now: Now) -> list[str]:
     lines = [f"{name} stands as {alarm.process.value}; told: {told}."]
     if alarm.taken is not None:
         take = _taken(plan, alarm, now)
-        lines.append(f"{name}: {take['by']} has it {take['until']}; until then nobody else is told." if take else "")
+        lines.append(
+            f"{name}: {take['by']} has it {take['until']}; until then nobody else is told."
+            if take
+            else ""
+        )
     for person, quiet in alarm.seen.items():
         if quiet > now.up:
-            lines.append(f"{name}: {person} has seen it and is left alone for {when.lasted(quiet - now.up)}.")
+            who = ", ".join(_names(plan, (person,))) or person
+            lines.append(
+                f"{name}: {who} has seen it and is left alone for {when.lasted(quiet - now.up)}."
+            )
     if alarm.process is Process.RTNUN:
-        lines.append(f"{name}: it returned to normal and was never acknowledged; the call list has stopped.")
+        lines.append(
+            f"{name}: it returned to normal and was never acknowledged; the call list has stopped."
+        )
     return lines

@@ -18,7 +18,7 @@ class Mailbox:
         self.port = free_port()
         self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
 
-    async def handle_DATA(self, _server: Any, _session: Any, envelope: Any) -> str:  # noqa: N802
+    async def handle_DATA(self, _server: Any, _session: Any, envelope: Any) -> str:
         """Called by the server for each mail that was taken."""
         mail = message_from_bytes(envelope.content, policy=policy.default)
         assert isinstance(mail, EmailMessage)

@@ -37,7 +37,9 @@ class Onlooker:
     def find(self, ending: str) -> tuple[str, str] | None:
         """Topic and payload of the first topic with that ending."""
         with self._lock:
-            return next(((t, p) for t, p in sorted(self._topics.items()) if t.endswith(ending)), None)
+            return next(
+                ((t, p) for t, p in sorted(self._topics.items()) if t.endswith(ending)), None
+            )
 
     def answer(self, occurrence: str, person: str, act: str) -> None:
         """Acknowledge over MQTT, with the ticket that the unit shows now."""

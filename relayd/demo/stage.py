@@ -53,7 +53,9 @@ class Stage:
         self.onlooker = Onlooker(self.screen, port, version)
         self.onlooker.start()
         self._things.callback(self.onlooker.stop)
-        self.screen.say("story", f"broker: {kind}, MQTT {version}; mailbox: SMTP on port {mailbox.port}")
+        self.screen.say(
+            "story", f"broker: {kind}, MQTT {version}; mailbox: SMTP on port {mailbox.port}"
+        )
         self._start_daemon(self._plan(port, version, mailbox.port))
         return self
 
@@ -62,7 +64,10 @@ class Stage:
 
     def float_up(self, up: bool) -> None:
         """Raise or lower the alarm float: its contact closes or opens."""
-        self.screen.say("you", f"the water {'rises: the alarm float tips' if up else 'falls: the float hangs down'}")
+        self.screen.say(
+            "you",
+            f"the water {'rises: the alarm float tips' if up else 'falls: the float hangs down'}",
+        )
         self._drive("float", closed=up)
 
     def circuit_on(self, on: bool) -> None:
@@ -155,5 +160,7 @@ class Stage:
         elif what == "send":
             self.screen.say("notice", f"{line['ref']} over {line['channel']}: {line['title']}")
         elif what in FOLLOWED:
-            rest = ", ".join(f"{name} {value}" for name, value in line.items() if value not in ("", [], None))
+            rest = ", ".join(
+                f"{name} {value}" for name, value in line.items() if value not in ("", [], None)
+            )
             self.screen.say(FOLLOWED[what], f"{what}: {rest}")

@@ -23,8 +23,8 @@ from relayd.settings.rules import problems
 from relayd.settings.secrets import AddressProblem, Secrets, collect
 from relayd.settings.warnings import warnings
 from relayd.settings.where import Places
-from relayd.words import Problem, key_of, nearest
 from relayd.settings.zone import offsets
+from relayd.words import Problem, key_of, nearest
 
 __all__ = [
     "LAST_GOOD",

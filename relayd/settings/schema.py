@@ -10,7 +10,6 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from relayd.settings import values as one
 from relayd.core.plan import (
     HOUR,
     MINUTE,
@@ -23,6 +22,7 @@ from relayd.core.plan import (
     Reach,
     Unpowered,
 )
+from relayd.settings import values as one
 from relayd.settings.values import Level, Pull, Version
 from relayd.words import MS, one_of
 

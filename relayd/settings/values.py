@@ -9,8 +9,8 @@ from collections.abc import Callable
 from enum import StrEnum
 from typing import TypeVar
 
-from relayd.words import did_you_mean, duration, looks_secret, one_of, quoted, spelt
 from relayd.settings.zone import zone_name
+from relayd.words import did_you_mean, duration, looks_secret, one_of, quoted, spelt
 
 Kinds = TypeVar("Kinds", bound=StrEnum)
 

@@ -44,8 +44,9 @@ class Contact:
             before = self.flt.closed
             early = flt.advance(self.flt, None, due - 1, self.close * MS, self.open * MS)
             assert early.closed is before, "it turned before the time it had named"
-            self.at, self.flt = due, flt.advance(
-                self.flt, None, due, self.close * MS, self.open * MS
+            self.at, self.flt = (
+                due,
+                flt.advance(self.flt, None, due, self.close * MS, self.open * MS),
             )
             assert self.flt.closed is not before, "it did not turn at the time it had named"
             self.turns.append(((due - self.zero) / MS, bool(self.flt.closed)))

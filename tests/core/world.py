@@ -17,6 +17,7 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
+from relayd.core.machine import Outcome as MachineOutcome
 from relayd.core.machine import step
 from relayd.core.plan import (
     MINUTE,
@@ -36,7 +37,8 @@ from relayd.core.plan import (
     Unpowered,
     seconds,
 )
-from relayd.core.state import State
+from relayd.core.state import Alarm, Notice, NoticeKind, State
+from relayd.journal.codec import decode, encode
 
 WALL = 1_800_000_000 * SECOND
 LEVEL, CIRCUIT, PUMP = "cabin.high-level", "cabin.alarm-power", "cabin.pump-power"
@@ -44,23 +46,28 @@ LEVEL, CIRCUIT, PUMP = "cabin.high-level", "cabin.alarm-power", "cabin.pump-powe
 
 def level_input(**changes: object) -> Input:
     """A normally open high-level contact that follows the level, its relay energised by the alarm."""
-    base = Input(
-        LEVEL, "cabin", Means.HIGH_LEVEL, Position.CLOSED, Unpowered.OPEN, Follows.LEVEL
-    )
+    base = Input(LEVEL, "cabin", Means.HIGH_LEVEL, Position.CLOSED, Unpowered.OPEN, Follows.LEVEL)
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
 def circuit_input(**changes: object) -> Input:
     """A relay held closed by the alarm circuit."""
     base = Input(
-        CIRCUIT, "cabin", Means.ALARM_POWER, Position.OPEN, on_delay=60 * SECOND, off_delay=30 * SECOND
+        CIRCUIT,
+        "cabin",
+        Means.ALARM_POWER,
+        Position.OPEN,
+        on_delay=60 * SECOND,
+        off_delay=30 * SECOND,
     )
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
 def pump_input() -> Input:
     """A relay held closed by the pump's supply."""
-    return Input(PUMP, "cabin", Means.PUMP_POWER, Position.OPEN, on_delay=60 * SECOND, off_delay=30 * SECOND)
+    return Input(
+        PUMP, "cabin", Means.PUMP_POWER, Position.OPEN, on_delay=60 * SECOND, off_delay=30 * SECOND
+    )
 
 
 def plan(*inputs: Input, **changes: object) -> Plan:
@@ -77,7 +84,9 @@ def plan(*inputs: Input, **changes: object) -> Plan:
     )
     people = {
         "anna": Person("anna", "Anna", ("anna.mail",), "555-0101"),
-        "ben": Person("ben", "Ben", ("ben.mail", "ben.push"), "555-0102", responds=True, qualified=True),
+        "ben": Person(
+            "ben", "Ben", ("ben.mail", "ben.push"), "555-0102", responds=True, qualified=True
+        ),
     }
     steps = (Step(0, ("anna",)), Step(3 * MINUTE, ("anna",)), Step(8 * MINUTE, ("ben",)))
     base = Plan(
@@ -95,6 +104,12 @@ def plan(*inputs: Input, **changes: object) -> Plan:
     return base
 
 
+def stored(state: State) -> State:
+    """What of a state is still there after a crash: through the journal's own letters and back."""
+    kept = replace(state, live={}, closed=())
+    return decode(State, encode(kept))
+
+
 @dataclass
 class World:
     """Runs a plan through events; every send is taken at once unless `deaf` names its channel."""
@@ -108,17 +123,27 @@ class World:
     due: int | None = None
     deaf: set[str] = field(default_factory=set)
     effects: list[tuple[int, Effect]] = field(default_factory=list)
+    made: dict[int, Notice] = field(default_factory=dict)
+    """Every notice there ever was, as it last stood."""
     tokens: int = 0
 
     def now(self) -> Now:
         """The clocks as they stand."""
         return Now(self.boot, self.up, self.wall_offset + self.up, self.trusted)
 
+    def step(self, event: Event) -> MachineOutcome:
+        """What the core makes of `event` now."""
+        return step(self.plan, self.state, event, self.now())
+
     def give(self, event: Event) -> list[Effect]:
         """Step once with `event`, then answer the sends that went out."""
-        outcome = step(self.plan, self.state, event, self.now())
+        outcome = self.step(event)
         self.state, self.due = outcome.state, outcome.due
-        assert self.due is None or self.due > self.up, f"due {self.due} is not later than {self.up}: it would spin"
+        self.made |= self.state.notices
+        self.made |= {each.id: each for each in self.state.closed}
+        assert self.due is None or self.due > self.up, (
+            f"due {self.due} is not later than {self.up}: it would spin"
+        )
         self.effects += [(self.up, each) for each in outcome.effects]
         for effect in outcome.effects:
             if isinstance(effect, Tell) and effect.channel not in self.deaf:
@@ -133,6 +158,35 @@ class World:
             rest = each.in_alarm is Position.OPEN
             self.give(LevelRead(each.id, levels.get(name, rest), self.up))
         return self
+
+    def restart(
+        self,
+        down: float = 5,
+        boot: str | None = None,
+        trusted: bool | None = None,
+        plan: Plan | None = None,
+        planned: bool = False,
+        **levels: bool,
+    ) -> "World":
+        """End without a word, lie there for `down` seconds, and begin again with what was stored.
+
+        Another `boot` begins its boot time anew; wall time goes on. `levels` as for `start`.
+        """
+        self.crash(down, boot, trusted, plan)
+        return self.start(planned, **levels)
+
+    def crash(self, down: float, boot: str | None, trusted: bool | None, plan: Plan | None) -> None:
+        """The part of a restart that happens before relayd runs again."""
+        self.up += seconds(down)
+        if boot is not None and boot != self.boot:
+            shift = self.up - 20 * SECOND
+            self.wall_offset += shift
+            self.boot, self.up = boot, self.up - shift
+            # What happened before is kept in this boot's time.
+            self.effects = [(at - shift, each) for at, each in self.effects]
+        self.trusted = self.trusted if trusted is None else trusted
+        self.plan = plan or self.plan
+        self.state, self.due = stored(self.state), None
 
     def move(self, input_id: str, closed: bool) -> list[Effect]:
         """An edge, now."""
@@ -167,14 +221,20 @@ class World:
         assert len(answers) == 1
         return answers[0]
 
-    def ack(self, by: str, act: Act | None = None, **more: int) -> Answer:
+    def ack(
+        self, by: str, act: Act | None = None, until: int | None = None, within: int | None = None
+    ) -> Answer:
         """Acknowledge whatever is open at the cabin."""
-        return self.ask(Acknowledge(panel="cabin", act=act, **more), by)
+        return self.ask(Acknowledge(panel="cabin", act=act, until=until, within=within), by)
 
     def process(self, condition: str, subject: str = "panel:cabin") -> str:
         """The alarm's process state by name."""
         alarm = self.state.subjects[subject].alarms.get(condition)
         return alarm.process.value if alarm else "NORM"
+
+    def open_alarm(self, condition: str = "high-level", subject: str = "panel:cabin") -> Alarm:
+        """That alarm as it stands."""
+        return self.state.subjects[subject].alarms[condition]
 
     @property
     def row(self) -> str:
@@ -187,6 +247,16 @@ class World:
             ((at - since) / SECOND, self.plan.channels[each.channel], each.title)
             for at, each in self.effects
             if isinstance(each, Tell) and at >= since
+        ]
+
+    def tells(self, since: int = 0) -> list[Tell]:
+        """Every send handed out, in order."""
+        return [each for at, each in self.effects if isinstance(each, Tell) and at >= since]
+
+    def notices(self, kind: NoticeKind | None = None) -> list[Notice]:
+        """Every notice there ever was, or those of one kind, in order."""
+        return [
+            self.made[each] for each in sorted(self.made) if kind in (None, self.made[each].kind)
         ]
 
     def records(self, kind: str) -> list[Record]:

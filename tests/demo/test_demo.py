@@ -25,7 +25,9 @@ COMES = (
 
 @pytest.mark.slow
 @pytest.mark.timeout(150)
-@pytest.mark.parametrize(("code", "broker"), [(STORY, "broker: "), (EMBEDDED, "an embedded broker, MQTT 3.1.1")])
+@pytest.mark.parametrize(
+    ("code", "broker"), [(STORY, "broker: "), (EMBEDDED, "an embedded broker, MQTT 3.1.1")]
+)
 def test_the_story_comes_in_its_order_and_ends_by_itself(code: str, broker: str) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=140)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -19,7 +19,8 @@ def alarm_table() -> str:
     head = "| state | " + " | ".join(happening.value for happening in Happening) + " |"
     rule = "| --- " * (len(Happening) + 1) + "|"
     rows = [
-        f"| **{state}** | " + " | ".join(TABLE[state, each] for each in Happening) + " |" for state in Process
+        f"| **{state}** | " + " | ".join(TABLE[state, each] for each in Happening) + " |"
+        for state in Process
     ]
     return "\n".join([head, rule, *rows, "", "```mermaid", diagram(), "```"])
 
@@ -31,7 +32,9 @@ def level_rows() -> str:
         for row in LEVEL_NOW
         if row
     ]
-    return "\n".join(["| row | said of an alarm | said where no alarm stands |", "| --- | --- | --- |", *rows])
+    return "\n".join(
+        ["| row | said of an alarm | said where no alarm stands |", "| --- | --- | --- |", *rows]
+    )
 
 
 def power_rows() -> str:

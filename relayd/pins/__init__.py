@@ -1,0 +1,1 @@
+"""Real pins: the only package that knows gpiozero and gpiod."""

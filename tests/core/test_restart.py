@@ -1,0 +1,474 @@
+"""Begin again: in the same boot, in another one, with and without a clock, with another plan."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from relayd.core.effects import Tell
+from relayd.core.events import (
+    Act,
+    ChannelDown,
+    InputLost,
+    LevelRead,
+    Outcome,
+    Sent,
+    Started,
+    TimePassed,
+)
+from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Person, Plan, Step, Unpowered
+from relayd.core.state import NoticeKind, SendState
+from tests.core.world import CIRCUIT, LEVEL, World, circuit_input, level_input, plan
+
+Restart = Callable[..., World]
+
+
+def high(plan_: Plan | None = None, deaf: frozenset[str] = frozenset()) -> World:
+    """A world at the very moment at which high level is raised."""
+    world = World(plan_ or plan(), deaf=set(deaf)).start().run(10)
+    world.alarm(LEVEL)
+    return world.run(10.05)
+
+
+WAYS: dict[str, dict[str, object]] = {
+    "same boot": {},
+    "another boot, clock trusted": {"boot": "boot-2"},
+}
+UNKNOWN = {"boot": "boot-2", "trusted": False}
+"""Another boot, and nobody knows how long the unit was off."""
+
+
+# What is owed
+
+
+@pytest.mark.parametrize("how", [*WAYS.values(), UNKNOWN], ids=[*WAYS, "clock not trusted"])
+def test_what_was_out_is_owed_again_under_its_old_ids(how: dict[str, object]) -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    world.run(181)  # the next step is Ben's
+    before = world.tells()[-1]
+    out = [send for each in world.state.notices.values() for send in each.sends]
+    assert (before.send, SendState.OUT) in {(send.id, send.state) for send in out}
+    world.crash(5, how.get("boot"), how.get("trusted"), None)  # type: ignore[arg-type]
+    began = world.up
+    world.start(planned=False, high_level=True)
+    again = [each for each in world.tells(began) if each.send == before.send]
+    assert again[:1] == [before]
+    assert world.up == began
+
+
+def test_what_was_taken_is_not_sent_again() -> None:
+    world = high()
+    began = len(world.tells())
+    world.restart(high_level=True)
+    world.run(100)
+    assert len(world.tells()) == began
+
+
+@pytest.mark.parametrize("boot", [None, "boot-2"], ids=["same boot", "another boot"])
+def test_a_send_that_waited_for_its_pause_is_due_at_once(boot: str | None) -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    world.give(Sent(world.tells()[-1].send, Outcome.FAILED))
+    assert world.state.notices[world.notices()[-1].id].sends[0].state is SendState.OWED
+    world.restart(0.1, boot, high_level=True)
+    assert world.state.notices[world.notices()[-1].id].sends[0].state is SendState.OUT
+
+
+# Deadlines
+
+
+@pytest.mark.parametrize("how", WAYS.values(), ids=WAYS)
+def test_the_call_list_goes_on_at_its_own_times(how: dict[str, object]) -> None:
+    world = high()
+    raised = world.now().wall
+    world.run(60)
+    world.restart(30, high_level=True, **how)  # type: ignore[arg-type]
+    world.run(8 * 60)
+    at = [
+        ((when - world.up) + world.now().wall - raised) / SECOND
+        for when, each in world.effects
+        if isinstance(each, Tell) and each.channel == "ben.mail"
+    ]
+    assert [round(each, 3) for each in at] == [480]
+
+
+@pytest.mark.parametrize("how", WAYS.values(), ids=WAYS)
+def test_a_step_that_came_while_the_unit_was_down_is_due_at_the_start(
+    how: dict[str, object],
+) -> None:
+    world = high()
+    world.crash(3600, how.get("boot"), None, None)  # type: ignore[arg-type]
+    began = world.up
+    world.start(planned=False, high_level=True)
+    assert {who for _, who, _ in world.told(began)} == {"anna", "ben"}
+    assert world.process("high-level") == "UNACK"
+
+
+def test_a_step_is_due_now_where_nobody_knows_how_long_the_unit_was_off() -> None:
+    world = high()
+    world.run(4 * 60)  # the next step is Ben's, in four minutes
+    world.crash(1, "boot-2", False, None)
+    began = world.up
+    world.start(planned=False, high_level=True)
+    assert {who for _, who, _ in world.told(began)} == {"ben"}
+
+
+@pytest.mark.parametrize("how", WAYS.values(), ids=WAYS)
+def test_who_has_seen_it_is_left_alone_for_what_remains(how: dict[str, object]) -> None:
+    world = high()
+    world.run(1)
+    world.ack("anna")
+    world.restart(9 * 60, high_level=True, **how)  # type: ignore[arg-type]
+    quiet = world.open_alarm().seen["anna"]
+    assert quiet - world.up == 21 * MINUTE
+
+
+def test_who_has_seen_it_is_left_alone_no_longer_where_the_clock_does_not_tell() -> None:
+    world = high()
+    world.run(1)
+    world.ack("anna")
+    world.restart(9 * 60, high_level=True, **UNKNOWN)  # type: ignore[arg-type]
+    assert world.open_alarm().seen == {}
+    assert world.process("high-level") == "ACKED"
+
+
+@pytest.mark.parametrize("how", WAYS.values(), ids=WAYS)
+def test_a_promise_holds_across_a_restart(how: dict[str, object]) -> None:
+    world = high()
+    world.run(60)
+    world.ack("ben", within=2 * HOUR)
+    promised = world.now().wall + 2 * HOUR
+    world.restart(600, high_level=True, **how)  # type: ignore[arg-type]
+    taken = world.open_alarm().taken
+    assert taken is not None
+    assert (taken.until_wall, taken.until - world.up) == (promised, 110 * MINUTE)
+    world.run(139.9 * 60)
+    assert world.process("high-level") == "ACKED"
+    world.run(10)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_a_re_alarm_counts_from_this_boot_where_the_clock_does_not_tell() -> None:
+    world = high()
+    world.run(60)
+    world.ack("ben", within=10 * HOUR)
+    world.restart(600, high_level=True, **UNKNOWN)  # type: ignore[arg-type]
+    assert world.open_alarm().realarm == world.up + HOUR
+    world.run(3601)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_a_clock_that_went_back_moves_no_deadline_back() -> None:
+    world = high()
+    world.run(60)
+    world.crash(10, "boot-2", None, None)
+    world.wall_offset -= 100 * 24 * HOUR
+    world.start(planned=False, high_level=True)
+    call = world.open_alarm().call
+    assert call is not None
+    assert call.due is not None
+    assert 0 < call.due - world.up <= 8 * MINUTE
+
+
+@pytest.mark.parametrize(
+    ("how", "down"),
+    [
+        ({}, "at most 1 h 00 min"),
+        ({"boot": "boot-2"}, "at most 1 h 00 min"),
+        (UNKNOWN, "not known"),
+        ({"boot": "boot-2", "planned": True}, "at most 1 h 00 min"),
+    ],
+    ids=["same boot", "another boot", "clock not trusted", "planned"],
+)
+def test_a_start_is_recorded_with_how_long_it_was_down(how: dict[str, object], down: str) -> None:
+    world = high()
+    world.restart(3600, high_level=True, **how)  # type: ignore[arg-type]
+    body = world.records("started")[-1].body
+    assert (body["planned"], body["down"]) == (how.get("planned", False), down)
+    assert "was not seen" in str(body["missed"])
+
+
+def test_quiet_days_before_are_not_called_time_off() -> None:
+    # Nothing was written meanwhile, so that nobody knows when it went: 'at most' is all there is.
+    world = World(plan()).start().run(5 * 24 * 3600)
+    world.restart(5)
+    assert world.records("started")[-1].body["down"] == "at most 5 d 0 h"
+
+
+def test_the_first_start_of_all_knows_of_no_time_before() -> None:
+    world = World(plan()).start()
+    assert world.records("started")[0].body["down"] == "not known"
+
+
+# What the contacts then say
+
+
+@pytest.mark.parametrize("how", [*WAYS.values(), UNKNOWN], ids=[*WAYS, "clock not trusted"])
+def test_an_open_alarm_is_kept_under_its_occurrence(how: dict[str, object]) -> None:
+    world = high()
+    before = world.open_alarm()
+    world.restart(60, high_level=True, **how)  # type: ignore[arg-type]
+    world.run(3600)
+    after = world.open_alarm()
+    assert (after.occurrence, after.process) == (before.occurrence, before.process)
+    assert len(world.records("raised")) == 1
+
+
+@pytest.mark.parametrize("how", [*WAYS.values(), UNKNOWN], ids=[*WAYS, "clock not trusted"])
+def test_a_return_while_it_was_down_is_found_and_told_to_those_told(how: dict[str, object]) -> None:
+    world = high()
+    world.run(9 * 60)
+    world.restart(600, **how)  # type: ignore[arg-type]
+    world.run(59)
+    assert world.process("high-level") == "UNACK"
+    world.run(5)
+    assert world.process("high-level") == "RTNUN"
+    assert [each.person for each in world.notices(NoticeKind.STAND_DOWN)] == ["anna", "ben"]
+
+
+def test_an_alarm_that_came_while_it_was_down_is_found() -> None:
+    world = World(plan()).start().run(10)
+    world.restart(600, high_level=True)
+    world.run(10.2)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_an_on_delay_that_ran_is_begun_anew_and_lost_by_no_restart() -> None:
+    world = World(plan()).start().run(10)
+    world.alarm(LEVEL)
+    world.run(9)
+    world.restart(1, high_level=True)
+    world.run(10.2)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_high_level_is_held_when_the_circuit_is_found_dead() -> None:
+    world = high()
+    world.restart(600, boot="boot-2", alarm_power=False)
+    world.run(7200)
+    assert (world.row, world.process("high-level")) == ("L5", "UNACK")
+    assert world.process("alarm-power") == "UNACK"
+
+
+def test_a_circuit_that_died_while_it_was_down_raises_no_high_level() -> None:
+    world = World(plan(level_input(unpowered=Unpowered.CLOSED), circuit_input())).start().run(10)
+    world.restart(600, high_level=True, alarm_power=False)
+    world.run(7200)
+    assert (world.row, world.process("high-level")) == ("L4", "NORM")
+    assert world.process("alarm-power") == "UNACK"
+
+
+def test_an_input_that_can_not_be_read_after_the_start_holds_the_alarm() -> None:
+    world = high()
+    world.crash(60, None, None, None)
+    world.give(Started(planned=False))
+    world.give(InputLost(LEVEL, "no such chip"))
+    world.give(LevelRead(CIRCUIT, True, world.up))
+    world.run(7200)
+    assert (world.row, world.process("high-level")) == ("L12", "UNACK")
+
+
+# What the unit knew of itself
+
+
+def test_a_broker_that_was_down_is_judged_anew() -> None:
+    world = World(plan()).start()
+    world.give(ChannelDown("mqtt", "refused"))
+    world.run(400)
+    assert world.process("mqtt-down", "unit") == "UNACK"
+    world.restart()
+    world.run(10)
+    assert world.process("mqtt-down", "unit") == "RTNUN"
+
+
+def test_a_failing_channel_is_failing_until_it_takes_something() -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    world.run(200)
+    assert world.process("channel-failing", "channel:anna.mail") == "UNACK"
+    world.restart(high_level=True)
+    world.run(60)
+    assert world.process("channel-failing", "channel:anna.mail") == "UNACK"
+    assert world.notices(NoticeKind.STAND_DOWN) == []
+    world.deaf.clear()
+    world.run(600)
+    assert world.process("channel-failing", "channel:anna.mail") == "RTNUN"
+
+
+# Another plan
+
+
+def without(base: Plan, person: str) -> Plan:
+    """The plan after that person is gone."""
+    people = {name: each for name, each in base.people.items() if name != person}
+    left = next(iter(people))
+    return replace(
+        base,
+        people=people,
+        channels={name: who for name, who in base.channels.items() if who != person},
+        call_lists={"night": CallList("night", (Step(0, (left,)),))},
+    )
+
+
+def test_an_alarm_of_a_panel_that_is_gone_is_withdrawn_and_told_to_those_told() -> None:
+    world = high()
+    world.run(9 * 60)
+    world.alarm(CIRCUIT)
+    world.run(20)
+    world.crash(5, None, None, replace(plan(), panels={}))
+    began = world.up
+    world.give(Started(planned=True))
+    assert "panel:cabin" not in world.state.subjects
+    gone = {each.body["condition"] for each in world.records("alarm withdrawn")}
+    assert gone == {"high-level", "alarm-power"}
+    told = [(each.person, each.condition) for each in world.notices(NoticeKind.STAND_DOWN)]
+    assert ("anna", "high-level") in told
+    assert ("ben", "high-level") in told
+    for each in world.notices(NoticeKind.STAND_DOWN):
+        assert "no longer in the plan" in each.long
+        assert "No longer in the plan" in each.short
+        assert "panel cabin" in each.short
+        assert "is on again" not in each.long
+        assert "The water stands" not in each.long
+    assert world.up == began
+
+
+def test_an_alarm_of_an_input_that_is_gone_is_withdrawn_and_the_panel_stays() -> None:
+    world = high()
+    world.alarm(CIRCUIT)
+    world.run(20)
+    assert world.process("alarm-power") == "UNACK"
+    world.restart(plan=plan(level_input()), high_level=True)
+    world.run(60)
+    assert "alarm-power" not in world.state.subjects["panel:cabin"].alarms
+    assert world.process("high-level") == "UNACK"
+    over = world.notices(NoticeKind.STAND_DOWN)
+    assert {each.condition for each in over} == {"alarm-power"}
+    assert "no longer in the plan" in over[0].long
+
+
+def test_an_alarm_that_had_returned_goes_without_a_word() -> None:
+    world = high()
+    world.alarm(LEVEL, False)
+    world.run(90)
+    before = len(world.notices())
+    world.restart(plan=plan(circuit_input()))
+    assert "high-level" not in world.state.subjects["panel:cabin"].alarms
+    assert len(world.notices()) == before
+
+
+def test_a_person_who_is_gone_is_told_nothing_more_and_stops_nobody_else() -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    world.run(60)
+    world.ack("anna")
+    world.run(8 * 60)
+    world.restart(plan=without(plan(), "anna"), high_level=True)
+    began = world.up
+    world.run(7200)
+    assert {who for _, who, _ in world.told(began)} == {"ben"}
+    assert world.records("fault in relayd") == []
+    assert "anna" not in world.open_alarm().told
+    assert all(each.person == "ben" for each in world.state.notices.values())
+
+
+def test_what_was_owed_to_a_person_who_is_gone_is_withdrawn_with_its_reason() -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    world.run(20)
+    owed = next(iter(world.state.notices))
+    world.restart(plan=without(plan(), "anna"), high_level=True)
+    assert owed not in world.state.notices
+    assert world.made[owed].sends[0].state is SendState.WITHDRAWN
+    assert world.made[owed].sends[0].detail == "the plan no longer has this person"
+
+
+def test_who_had_it_and_is_gone_has_it_no_longer() -> None:
+    world = high()
+    world.run(9 * 60)
+    world.ack("ben", within=12 * HOUR)
+    assert world.process("high-level") == "ACKED"
+    world.crash(5, None, None, without(plan(), "ben"))
+    began = world.up
+    world.start(planned=True, high_level=True)
+    assert world.process("high-level") == "UNACK"
+    assert world.open_alarm().taken is None
+    assert {who for _, who, _ in world.told(began)} == {"anna"}
+
+
+def test_a_channel_that_is_gone_takes_no_other_way_from_its_person() -> None:
+    base = plan()
+    world = high(deaf=frozenset({"ben.mail", "ben.push"}))
+    world.run(9 * 60)
+    ben = replace(base.people["ben"], channels=("ben.mail",))
+    channels = {name: who for name, who in base.channels.items() if name != "ben.push"}
+    world.restart(
+        plan=replace(base, people={**base.people, "ben": ben}, channels=channels), high_level=True
+    )
+    mine = [each for each in world.state.notices.values() if each.person == "ben"]
+    assert [(send.channel, send.state) for send in mine[0].sends] == [
+        ("ben.mail", SendState.OUT),
+        ("ben.push", SendState.WITHDRAWN),
+    ]
+    world.deaf.clear()
+    world.run(120)
+    assert [each for each in world.state.notices.values() if each.person == "ben"] == []
+
+
+def test_a_failing_channel_that_is_gone_is_no_alarm_any_more() -> None:
+    base = plan()
+    world = high(deaf=frozenset({"ben.mail"}))
+    world.run(20 * 60)
+    assert world.process("channel-failing", "channel:ben.mail") == "UNACK"
+    ben = replace(base.people["ben"], channels=("ben.push",))
+    channels = {name: who for name, who in base.channels.items() if name != "ben.mail"}
+    world.restart(
+        plan=replace(base, people={**base.people, "ben": ben}, channels=channels), high_level=True
+    )
+    assert "channel:ben.mail" not in world.state.subjects
+
+
+def test_a_shorter_call_list_goes_on_with_its_repeats() -> None:
+    world = high()
+    world.run(7 * 60)
+    short = replace(plan(), call_lists={"night": CallList("night", (Step(0, ("ben",)),))})
+    world.restart(plan=short, high_level=True)
+    began = world.up
+    world.run(3600)
+    assert world.told(began)[0][1] == "ben"
+
+
+def test_a_new_panel_begins_to_be_watched() -> None:
+    empty = replace(plan(), panels={})
+    world = World(empty)
+    world.give(Started(planned=True))
+    world.restart(plan=plan(), high_level=True)
+    world.run(11)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_a_changed_text_that_waited_is_told_after_the_restart() -> None:
+    world = high()
+    world.run(60)
+    world.alarm(CIRCUIT)
+    world.run(5)
+    assert world.open_alarm().update is not None
+    due = world.open_alarm().update
+    world.restart(5, high_level=True, alarm_power=False)
+    assert world.open_alarm().update == due
+    world.give(TimePassed())
+    world.run(70)
+    assert [each.person for each in world.notices(NoticeKind.UPDATE)] == ["anna"]
+
+
+def test_a_person_new_in_the_call_list_is_told_at_the_next_repeat() -> None:
+    base = plan()
+    world = high()
+    cora = Person("cora", "Cora", ("cora.call",), responds=True)
+    wider = replace(
+        base,
+        people={**base.people, "cora": cora},
+        channels={**base.channels, "cora.call": "cora"},
+        call_lists={"night": CallList("night", (Step(0, ("anna",)), Step(3 * MINUTE, ("cora",))))},
+    )
+    world.restart(plan=wider, high_level=True)
+    world.run(3 * 60)
+    assert "cora" in world.open_alarm().told
+    world.ack("cora", Act.TAKEN)
+    assert world.process("high-level") == "ACKED"

@@ -1,0 +1,95 @@
+"""Plans of an invented site, with shorter times than anybody should use at a real panel."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+LEVEL, CIRCUIT = "cabin.high-level", "cabin.alarm-power"
+AT_REST = {LEVEL: "open", CIRCUIT: "closed"}
+ON_DELAY = 6.0
+SECOND_STEP, THIRD_STEP = 8.0, 16.0
+"""Seconds after the alarm was raised."""
+UNIT = "pumphouse"
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What a plan is made from. `channels`: person -> channel -> address."""
+
+    channels: Mapping[str, Mapping[str, str]]
+    chip: str
+    lines: Mapping[str, int]
+    broker: tuple[int, str] | None = None
+    """Port and MQTT version."""
+    steps: Sequence[tuple[float, Sequence[str]]] = field(
+        default=((0, ("anna",)), (SECOND_STEP, ("ben",)), (THIRD_STEP, ("cleo",)))
+    )
+    unpowered: str = "open"
+    delay: float = ON_DELAY
+    """On- and off-delay of both inputs, in seconds."""
+    name: str = "Alder pond cabins"
+
+
+def plan(site: Site) -> str:
+    """The plan file."""
+    people = "".join(_person(name, ways) for name, ways in site.channels.items())
+    steps = "".join(
+        f'[[call_list.step]]\nafter = "{after:g} s"\ntell = {list(persons)!r}\n\n'
+        for after, persons in site.steps
+    )
+    return f"""\
+[unit]
+id = "{UNIT}"
+name = "{site.name}"
+zone = "America/Chicago"
+chip = "{site.chip}"
+call_list = "quick"
+
+[[panel]]
+id = "cabin"
+name = "Cabin tank"
+where = "behind the wood shed"
+kind = "effluent-demand"
+settle = "10 s"
+hoa = "dead-front"
+
+[[panel.input]]
+means = "high-level"
+line = {site.lines[LEVEL]}
+in_alarm = "closed"
+unpowered = "{site.unpowered}"
+contact_follows = "level"
+on_delay = "{site.delay:g} s"
+off_delay = "{site.delay:g} s"
+
+[[panel.input]]
+means = "alarm-power"
+line = {site.lines[CIRCUIT]}
+on_delay = "{site.delay:g} s"
+off_delay = "{site.delay:g} s"
+
+{people}[[call_list]]
+id = "quick"
+
+{steps}{_broker(site)}"""
+
+
+def _person(name: str, ways: Mapping[str, str]) -> str:
+    responds = "responds = true\nqualified = true\n" if name == "ben" else ""
+    head = f'[[person]]\nid = "{name}"\nname = "{name.title()}"\nphone = "555-0101"\n{responds}\n'
+    return head + "".join(
+        f'[[person.channel]]\nname = "{way}"\naddress = "{address}"\n\n'
+        for way, address in ways.items()
+    )
+
+
+def _broker(site: Site) -> str:
+    if site.broker is None:
+        return ""
+    port, version = site.broker
+    return f"""\
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+version = "{version}"
+commands = true
+"""

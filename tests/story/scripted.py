@@ -1,0 +1,69 @@
+"""The real `relayd`, with contacts that a test moves: `python -m tests.story.scripted run --plan ...`.
+
+Where the contacts stand is a file beside the unit, as the wires are in the world: it outlives every
+process. A line on the standard input says: look again. All else is what a unit runs.
+"""
+
+import json
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from threading import Thread
+from typing import NoReturn
+
+from relayd import daemon
+from relayd.__main__ import main as relayd
+from relayd.contacts.scripted import ScriptedContacts
+from relayd.rig import Line
+
+MODULE = "tests.story.scripted"
+WIRES = "STORY_WIRES"
+"""Names the file: input -> `open`, `closed` or `lost`."""
+LOST = "lost"
+
+
+def standing() -> Mapping[str, str]:
+    """Where each contact stands now."""
+    found: dict[str, str] = json.loads(Path(os.environ[WIRES]).read_text())
+    return found
+
+
+def contacts(lines: Sequence[Line], _poll: int) -> ScriptedContacts:
+    """Contacts for the inputs of the rig, which follow the file."""
+    now = standing()
+    made = ScriptedContacts({each.input: now[each.input] == "closed" for each in lines})
+    look(made, [each.input for each in lines])
+    names = [each.input for each in lines]
+    Thread(target=follow, args=(made, names), name="wires", daemon=True).start()
+    return made
+
+
+def look(made: ScriptedContacts, names: Sequence[str]) -> None:
+    """Let the contacts stand as the file says."""
+    now = standing()
+    for name in names:
+        if now[name] == LOST:
+            made.lose(name, "its wire is off")
+        else:
+            made.find(name, now[name] == "closed")
+
+
+def follow(made: ScriptedContacts, names: Sequence[str]) -> None:
+    """Look again at each line, until there are no more."""
+    while os.read(0, 4096):
+        look(made, names)
+
+
+def anew(program: str, words: Sequence[str], execv: object = os.execv) -> NoReturn:
+    """What a reload begins is this module again, where it would be `-m relayd`."""
+    assert words[1:3] == ["-m", "relayd"]
+    assert callable(execv)
+    execv(program, [program, "-m", MODULE, *words[3:]])
+    raise AssertionError("exec came back")
+
+
+if __name__ == "__main__":
+    vars(daemon)["PinContacts"] = contacts
+    vars(os)["execv"] = anew
+    sys.exit(relayd())
