@@ -11,8 +11,11 @@ import secrets
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
+from threading import Thread
 from typing import Protocol
 
 from relayd import clock, logs, notify
@@ -37,6 +40,9 @@ from relayd.settings import Loaded, Places, load, load_or_last_good, remember
 ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
 CONTACTS_LATE = 10 * SECOND
+READ_WAIT = 2.0
+"""Seconds that a question about the journal may hold up the acknowledgements behind it."""
+STALLED = "the disk does not answer: the journal cannot be read now; ask again later"
 LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 log = logs.get("daemon")
@@ -68,6 +74,7 @@ class Daemon:
         self._stop: str = ""
         self._set_aside: str | None = None
         self._journal_died = False
+        self._reading: Future[list[reader.Row]] | None = None
         self._tree: dict[str, str] = {}
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
@@ -264,13 +271,32 @@ class Daemon:
     def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Records of the journal."""
         panel, last, since = asked.get("panel"), asked.get("last"), asked.get("since")
-        found = reader.records(
+        question = partial(
+            reader.records,
             self._places.state / "journal.db",
             subject=f"panel:{panel}" if panel else None,
             since=int(str(since)) if since else None,
             limit=int(str(last)) if last else 50,
         )
-        return {"records": found}
+        return {"records": self._from_disk(question)}
+
+    def _from_disk(self, question: Callable[[], list[reader.Row]]) -> list[reader.Row]:
+        """The answer, from a thread of its own: a disk that stalls must hold up no acknowledgement."""
+        if self._reading is not None and not self._reading.done():
+            raise RelaydError(STALLED)
+        self._reading = answer = Future[list[reader.Row]]()
+
+        def read() -> None:
+            try:
+                answer.set_result(question())
+            except Exception as error:  # noqa: BLE001 - it is raised again, to the asker
+                answer.set_exception(error)
+
+        Thread(target=read, name="reading", daemon=True).start()
+        try:
+            return answer.result(READ_WAIT)
+        except TimeoutError:
+            raise RelaydError(STALLED) from None
 
     def read_tree(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
         """What the broker is shown."""

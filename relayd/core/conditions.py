@@ -64,6 +64,16 @@ def delays(panel: Panel | None, condition: str, high_level: bool) -> tuple[int, 
 
 
 def release_hold(panel: Panel | None, condition: str) -> int:
-    """How long a gap of this condition may be without starting its on-delay anew, in nanoseconds."""
-    contact = panel.input(Means.HIGH_LEVEL) if panel and condition == HIGH_LEVEL else None
-    return contact.release_hold if contact else 0
+    """How long a gap of this condition may be without starting its on-delay anew, in nanoseconds.
+
+    An alarm circuit that does not live long enough for its level contact to be believed again is
+    as good as lost: else a circuit that flickers would keep both conditions quiet for ever.
+    """
+    contact = panel.input(Means.HIGH_LEVEL) if panel else None
+    if panel is None or contact is None:
+        return 0
+    holds = {
+        HIGH_LEVEL: contact.release_hold,
+        ALARM_POWER: panel.settle_alarm + panel.window + SECOND,
+    }
+    return holds.get(condition, 0)

@@ -123,7 +123,7 @@ def diagnose(
         seen = facts[Means.HIGH_LEVEL]
         stands = present.get(HIGH_LEVEL, False)
         signals[HIGH_LEVEL] = Signal.KEEP
-        if seen.fact is not Fact.UNKNOWN or lost[Means.HIGH_LEVEL] or before.row == "L12":
+        if seen.fact is not Fact.UNKNOWN or lost[Means.HIGH_LEVEL]:
             believed, signal = level.believe(before, seen, circuit, panel, contact, stands, at)
             only_held = _only_held(inputs.get(contact.id, InputState()), contact)
             signals[HIGH_LEVEL] = signal if stands else _unraised(signal, believed.row, only_held)

@@ -52,7 +52,7 @@ def guest_rows(folder: Path, counts: dict[str, int], seconds: float) -> Iterator
     disk = Disk(folder / "disk.img", folder / "mounted")
     disk.at.mkdir()
     make_disk(disk.image)
-    args = ["-m", "tests.bench.inside", disk.at, stage, json.dumps(counts)]
+    args: list[str | Path] = ["-m", "tests.bench.inside", disk.at, stage, json.dumps(counts)]
     path = os.pathsep.join([str(stage), str(ROOT)])
     end = monotonic() + seconds
     with Guest(args, {"PYTHONPATH": path}, disk) as guest:

@@ -6,11 +6,13 @@
 import os
 import sqlite3
 import sys
+from collections.abc import Callable
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from select import POLLIN, poll
 from threading import Event as Flag
 from time import monotonic_ns
+from typing import Any
 
 LIBRARIES = {
     "run": "gpiod, gpiozero, paho.mqtt.client, pydantic_settings, rich, sqlite3, structlog, typer",
@@ -91,7 +93,7 @@ def serve() -> None:
     server.serve_forever()
 
 
-def _client(broker: str, name: str) -> "object":
+def _client(broker: str, name: str) -> Any:
     from paho.mqtt.client import Client
     from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
@@ -119,4 +121,5 @@ def _ready() -> None:
 
 
 if __name__ == "__main__":
-    {"edge": edge, "watch": watch, "serve": serve}[sys.argv[1]](*sys.argv[2:])
+    PARTS: dict[str, Callable[..., None]] = {"edge": edge, "watch": watch, "serve": serve}
+    PARTS[sys.argv[1]](*sys.argv[2:])

@@ -96,7 +96,7 @@ class Rows:
         }
         for each in (floor, *imported.values()):
             assert under.said(each) == ["ready"]
-        under.until(lambda: self.subscriber.idle(0.2) or _is_ready(self.subscriber))
+        under.until(lambda: _idle_and_ready(self.subscriber))
         self.subscriber.idle(self.counts["settle"])
         pids = {"run": self._unit.pid, "sender": self._unit.sender(), "floor": floor.pid}
         written, flushes = under.disk()
@@ -274,7 +274,8 @@ def put(row: Row) -> None:
     print(ROW + json.dumps(row.as_dict()), flush=True)
 
 
-def _is_ready(subscriber: Subscriber) -> bool:
+def _idle_and_ready(subscriber: Subscriber) -> bool:
+    subscriber.idle(0.2)
     return subscriber.shows.get(f"homie/5/{plans.UNIT}/$state") == "ready"
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from statistics import median
 from time import perf_counter_ns
@@ -39,7 +40,7 @@ def size_rows(sizes: tuple[int, ...], rounds: int, moves: int) -> Iterator[Row]:
         ("a step of the core", Moved.step),
         ("the same, and the broker's tree", Moved.show),
     ):
-        times = _in_turn([lambda each=each: _timed(each, take, moves) for each in made], rounds)
+        times = _in_turn([partial(_timed, each, take, moves) for each in made], rounds)
         for count, found in zip(sizes[1:], times[1:], strict=True):
             ratios = [a / b for a, b in zip(found, times[0], strict=True)]
             yield Row(

@@ -116,6 +116,20 @@ def test_l3_a_horn_that_comes_back_starts_the_silence_time_anew() -> None:
     assert world.process("high-level") == "RTNUN"
 
 
+def test_l3_a_circuit_that_came_back_starts_the_silence_time_anew() -> None:
+    world = raised(cabin(follows=Follows.HORN, silence_time=30 * MINUTE))
+    world.alarm(LEVEL, False)
+    world.run(20 * 60)
+    world.alarm(CIRCUIT)
+    world.run(60)
+    world.alarm(CIRCUIT, False)
+    # A horn that lives again would sound again: only then does its quiet count.
+    world.run(45 * 60 + 59)
+    assert world.process("high-level") == "UNACK"
+    world.run(2)
+    assert world.process("high-level") == "RTNUN"
+
+
 @pytest.mark.parametrize("wired", [True, False], ids=["wired", "not wired"])
 @pytest.mark.parametrize("unpowered", list(Unpowered), ids=str)
 def test_somebody_who_looked_ends_it_after_the_off_delay(unpowered: Unpowered, wired: bool) -> None:

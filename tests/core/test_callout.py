@@ -54,6 +54,13 @@ def test_each_step_is_told_at_exactly_its_time_and_then_everybody_again_and_agai
     assert calls(world, raised) == [(0, "anna"), (3, "anna"), (8, "ben"), *both, *slow]
 
 
+def test_the_slow_repeats_begin_after_two_hours_on_the_minute() -> None:
+    world = high(World(family(Step(0, ("anna",)))).start())
+    raised = world.up
+    world.run(3 * 3600 + 1)
+    assert [at for at, _ in calls(world, raised)] == [*range(0, 121, 15), 150, 180]
+
+
 def test_the_second_person_is_told_at_the_second_step_and_not_a_moment_before() -> None:
     plan_ = family(Step(0, ("anna",)), Step(7 * MINUTE, ("ben",)), Step(9 * MINUTE, ("cora",)))
     world = high(World(plan_).start())
@@ -161,6 +168,17 @@ def test_what_was_only_seen_is_an_alarm_again_after_an_hour() -> None:
     assert world.process("high-level") == "UNACK"
     assert world.told(seen + HOUR)[0][1] == "anna"
     assert "Still there" in world.notices()[-1].long
+
+
+def test_a_re_alarm_leaves_nobody_alone_who_had_seen_it_before() -> None:
+    world = high()
+    world.ack("anna")
+    seen = world.up
+    world.run(50 * 60)
+    world.ack("anna")
+    world.run_to(seen + HOUR)
+    assert world.told(seen + HOUR)[0][1] == "anna"
+    assert world.open_alarm().seen == {}
 
 
 # Taken

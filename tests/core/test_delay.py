@@ -64,6 +64,7 @@ YES, NO, KEEP = Signal.PRESENT, Signal.ABSENT, Signal.KEEP
     [
         pytest.param([(YES, 9.999)], [], id="not yet"),
         pytest.param([(YES, 10)], [(10, True)], id="the whole on-delay"),
+        pytest.param([(YES, 5), (NO, 5)] * 40, [], id="half of the time, for ever"),
         pytest.param([(YES, 9), (NO, 10), (YES, 9), (NO, 100)], [], id="twice nine of ten"),
         pytest.param([(NO, 50), (YES, 10)], [(60, True)], id="counts from its own begin"),
         pytest.param([(YES, 20), (NO, 60)], [(10, True), (80, False)], id="the whole off-delay"),

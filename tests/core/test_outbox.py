@@ -255,6 +255,16 @@ def test_the_first_notice_of_an_alarm_that_stands_is_never_given_up() -> None:
     assert world.records("send given up") == []
 
 
+def test_a_first_notice_to_somebody_no_longer_called_is_owed_as_long_as_the_alarm_stands() -> None:
+    world = owed(anna_mail=True)
+    first = next(iter(world.state.notices))
+    others = {"night": CallList("night", (Step(0, ("ben",)),), repeat=24 * HOUR, slow=24 * HOUR)}
+    world.restart(plan=replace(plan(), call_lists=others), high_level=True)
+    world.run(3 * 24 * 3600)
+    assert first in world.state.notices
+    assert world.records("send given up") == []
+
+
 # A channel that fails
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from relayd.core.events import EdgeSeen, InputFound, InputLost, LevelRead
 from relayd.core.panel import POWER, Supply
-from relayd.core.plan import SECOND
+from relayd.core.plan import SECOND, Unpowered
 from relayd.core.state import Signal
 from tests.core.world import (
     CIRCUIT,
@@ -113,6 +113,40 @@ def test_a_flickering_circuit_does_not_starve_the_loss_of_the_pump() -> None:
     raised = world.open_alarm("pump-power").raised
     assert raised is not None
     assert raised.up - lost < 70 * SECOND
+
+
+@pytest.mark.parametrize(
+    "alive", [0.5, 2, 7.7, 10.5, 14.9, 15, 15.2, 16, 19, 25], ids=lambda each: f"alive {each} s"
+)
+@pytest.mark.parametrize("unpowered", list(Unpowered), ids=str)
+def test_a_flickering_circuit_hides_no_high_water(unpowered: Unpowered, alive: float) -> None:
+    world = World(plan(level_input(unpowered=unpowered), circuit_input())).start().run(60)
+    world.alarm(CIRCUIT)
+    world.run(0.3)
+    world.alarm(CIRCUIT, False)
+    world.run(3)
+    world.alarm(LEVEL)
+    rose = world.up
+    while world.up - rose < 90 * SECOND:
+        world.run(alive)
+        world.alarm(CIRCUIT)
+        world.run(0.3)
+        world.alarm(CIRCUIT, False)
+    # Either it is known to be high, or the circuit is told lost and the level not known.
+    told = {each.condition for each in world.notices()}
+    assert told & {"high-level", "alarm-power"}
+    if "high-level" not in told:
+        assert "it may be high" in world.notices()[0].long
+
+
+def test_two_short_losses_a_minute_apart_are_no_loss() -> None:
+    world = World(plan()).start().run(60)
+    for _ in range(30):
+        world.alarm(CIRCUIT)
+        world.run(5)
+        world.alarm(CIRCUIT, False)
+        world.run(55)
+    assert world.process("alarm-power") == "NORM"
 
 
 @pytest.mark.parametrize("name", [CIRCUIT, PUMP])

@@ -264,4 +264,11 @@ class World:
         return [each for _, each in self.effects if isinstance(each, Record) and each.kind == kind]
 
 
+def high(plan_: Plan | None = None, deaf: frozenset[str] = frozenset()) -> World:
+    """A world at the very moment at which high level is raised; `deaf` channels never answer."""
+    world = World(plan_ or plan(), deaf=set(deaf)).start().run(10)
+    world.alarm(LEVEL)
+    return world.run(10.05)
+
+
 __all__ = ["CIRCUIT", "LEVEL", "PUMP", "Publish", "Withdraw", "World", "plan"]

@@ -16,7 +16,7 @@ import pytest
 from relayd.clock import boottime
 from relayd.control import client
 from relayd.core.plan import SECOND
-from relayd.errors import NotReachable, Refused
+from relayd.errors import NotReachable, Refused, RelaydError
 from tests.kernel.inside import freeze, thaw
 from tests.story import table
 from tests.story.mailbox import mailbox
@@ -105,6 +105,7 @@ def test_a_disk_that_stalls_for_5_s_while_an_alarm_is_raised(stage: Stage) -> No
         asked = boottime()
         unit.ask("acknowledge", {"panel": "cabin", "act": "seen"}, "anna")
         stage.note("an acknowledgement is answered meanwhile", asked)
+        _cannot_read_the_journal(stage)
     thawed = boottime()
     assert stands == "UNACK"
     handed = heard.until("send", channel="anna.mail", title="HIGH LEVEL - Cabin tank")
@@ -115,6 +116,16 @@ def test_a_disk_that_stalls_for_5_s_while_an_alarm_is_raised(stage: Stage) -> No
     _said_of_the_journal(stage, since, thawed)
     ids = [each.mail.id for each in stage.mail.to("anna")]
     assert len(ids) == len(set(ids))
+
+
+def _cannot_read_the_journal(stage: Stage) -> None:
+    """Who asks for the log is refused, and holds up nobody who acknowledges behind him."""
+    for patience in (2.5, 0.5):
+        asked = boottime()
+        with pytest.raises(RelaydError, match="the disk does not answer"):
+            stage.unit.ask("log")
+        assert stage.note("'relayd log' is refused", asked) < patience
+    assert stage.unit.ask("status")["unit"]["journal"].startswith("late")
 
 
 def _said_of_the_journal(stage: Stage, since: int, thawed: int) -> None:

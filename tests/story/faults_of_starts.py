@@ -3,6 +3,7 @@
 import os
 import random
 import subprocess
+from collections.abc import Callable
 from dataclasses import replace
 from threading import Event as Flag
 
@@ -130,7 +131,7 @@ def it_is_killed_again_and_again(stage: Stage) -> None:
     unit.write_plan(plan(stage.site(people, ((0, ("anna",)), (2, ("ben",))))))
     for _ in range(KILLS):
         unit.begin()
-        _until_a_moment(unit, chance)
+        _until_a_moment(stage, chance)
         unit.kill()
     stage.mail.slow = lambda: 0.0
     unit.start()
@@ -144,23 +145,29 @@ def it_is_killed_again_and_again(stage: Stage) -> None:
     )
 
 
-def _until_a_moment(unit: Unit, chance: random.Random) -> None:
-    """Wait for a random moment, half of them soon after a notice was made; the float moves meanwhile.
+def _until_a_moment(stage: Stage, chance: random.Random) -> None:
+    """Wait for a random moment, most of them soon after a notice was made or a mail came.
 
-    A moment is what is under test here, so it is a time that passes.
+    The float moves meanwhile. A moment is what is under test here, so it is a time that passes.
     """
-    never, made = Flag(), _count(unit)
-    end = boottime() + int(chance.uniform(0.2, 6.0) * SECOND)
-    near = chance.random() < 0.5
+    unit, never = stage.unit, Flag()
+    counts: dict[str, Callable[[], int]] = {
+        "made": lambda: _count(unit),
+        "came": lambda: len(stage.mail.came),
+        "any": lambda: 0,
+    }
+    count, soon = counts[chance.choice(list(counts))], chance.choice((0.01, 0.1, 0.8))
+    before, end = count(), boottime() + int(chance.uniform(0.2, 6.0) * SECOND)
     unit.move(LEVEL, "closed" if chance.random() < 0.6 else "open")
     turn = boottime() + int(chance.uniform(1.0, 4.0) * SECOND)
     while boottime() < end:
         if boottime() > turn:
             unit.move(LEVEL, "closed" if chance.random() < 0.5 else "open")
             turn = end
-        if near and _count(unit) > made:
-            end, near = boottime() + int(chance.uniform(0.0, 0.8) * SECOND), False
-        never.wait(0.02)
+        if count() > before:
+            never.wait(chance.uniform(0.0, soon))
+            return
+        never.wait(0.005)
 
 
 def _count(unit: Unit) -> int:

@@ -25,7 +25,7 @@ class Came:
 
 
 class Mailbox(ToldMail):
-    """Keeps what comes. While it hangs it takes a mail's text and does not answer."""
+    """Keeps what comes. While it hangs it keeps a mail and does not say so."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -54,16 +54,20 @@ class Mailbox(ToldMail):
         self._answers.set()
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+        # Kept before it is answered: a mail whose answer is lost was delivered all the same.
+        self._keep(envelope)
         if not self._answers.is_set():
             self.held.set()
             await self._wait(self._answers, PATIENCE)
         await self._wait(Event(), self.slow())
+        return "250 taken"
+
+    def _keep(self, envelope: Envelope) -> None:
         content = envelope.content
         assert isinstance(content, bytes)
         with self._news:
             self.came.append(Came(boottime(), read(message_from_bytes(content))))
             self._news.notify_all()
-        return "250 taken"
 
     async def _wait(self, flag: Event, seconds: float) -> None:
         await asyncio.get_running_loop().run_in_executor(None, flag.wait, seconds)

@@ -6,6 +6,7 @@ Every fault has a unit of its own. They are played side by side, since they wait
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -46,14 +47,14 @@ def play(fault: str, folder: Path) -> list[Row]:
 
 @pytest.fixture(scope="module")
 def played(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+    request: pytest.FixtureRequest,
 ) -> Iterator[dict[str, Future[list[Row]]]]:
     """Every fault that this run asks for, under way."""
     specs = [getattr(item, "callspec", None) for item in request.session.items]
     wanted = {spec.params["fault"] for spec in specs if spec and "fault" in spec.params}
-    folder = tmp_path_factory.mktemp("f")
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        yield {each: pool.submit(play, each, folder) for each in FAULTS if each in wanted}
+    # A folder of a short name: the path of a Unix socket is at most 107 bytes long.
+    with TemporaryDirectory(prefix="f") as folder, ThreadPoolExecutor(AT_ONCE) as pool:
+        yield {each: pool.submit(play, each, Path(folder)) for each in FAULTS if each in wanted}
 
 
 @pytest.mark.parametrize("fault", FAULTS)

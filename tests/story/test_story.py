@@ -5,7 +5,6 @@ same tests run on real pins.
 """
 
 import os
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
@@ -57,7 +56,7 @@ def tell(folder: Path, version: str, take: Take) -> Played:
 
 
 @pytest.fixture(scope="module")
-def plays(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Played]]:
+def plays(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Played]:
     """Both runs, side by side: they wait most of the time."""
     folder = tmp_path_factory.mktemp("story")
     with ThreadPoolExecutor() as pool:
