@@ -39,6 +39,8 @@ from relayd.settings import Loaded, Places, load, load_or_last_good, remember
 
 ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
+LOOK = SECOND // 4
+"""Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
 CONTACTS_LATE = 10 * SECOND
 READ_WAIT = 2.0
 """Seconds that a question about the journal may hold up the acknowledgements behind it."""
@@ -74,6 +76,7 @@ class Daemon:
         self._stop: str = ""
         self._set_aside: str | None = None
         self._journal_died = False
+        self._looks = 0
         self._reading: Future[list[reader.Row]] | None = None
         self._tree: dict[str, str] = {}
         self._read_last: dict[str, str] = {}
@@ -132,7 +135,8 @@ class Daemon:
             self._take(event)
         elif due is not None and clock.boottime() >= due:
             self._take(TimePassed())
-        self._look()
+        if event is None or clock.boottime() >= self._looks:
+            self._look()
         return event is not None
 
     def _take(self, event: Event) -> None:
@@ -142,6 +146,7 @@ class Daemon:
 
     def _look(self) -> None:
         """Judge clock, journal, threads and what was dropped; tell the watchdog."""
+        self._looks = clock.boottime() + LOOK
         news = self.engine.judge_journal()
         if news is not None:
             self.inbox.put(news)

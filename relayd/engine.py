@@ -78,6 +78,8 @@ class Engine:
         changed = [effect.subject for effect in outcome.effects if isinstance(effect, Publish)]
         if changed:
             self.published(changed)
+        for effect in outcome.effects:  # last: nobody waits for a line of the log
+            self._tell_of(effect)
         return self._judged(in_time)
 
     def judge_journal(self) -> JournalJudged | None:
@@ -107,6 +109,17 @@ class Engine:
             self._sender.withdraw(effect.send)
         elif isinstance(effect, Answer):
             self.answer(effect)
+
+    def _tell_of(self, effect: Effect) -> None:
+        if isinstance(effect, Tell):
+            self.shown(
+                {
+                    "what": "send",
+                    "ref": effect.ref,
+                    "channel": effect.channel,
+                    "title": effect.title,
+                }
+            )
         elif isinstance(effect, Record):
             self.shown({"what": effect.kind, "subject": effect.subject, **effect.body})
 

@@ -67,7 +67,7 @@ def changes(told: Mapping[str, str | None], wanted: Mapping[str, str]) -> list[t
     pass that was broken off is finished by the next one.
     """
     living = devices(wanted)
-    states = {state_topic(each): f"{ROOT}/{each}/$description" for each in living}
+    states = {state_topic(each): description_topic(each) for each in living}
     fresh = [at for at, told_of in states.items() if told.get(told_of) != wanted[told_of]]
     gone = [each for each in told if each not in wanted and each not in states]
     gone.sort(key=lambda topic: (not topic.endswith("/$state"), topic))
@@ -78,10 +78,18 @@ def changes(told: Mapping[str, str | None], wanted: Mapping[str, str]) -> list[t
     return steps + [(each, "ready") for each in reversed(late)]
 
 
-def topics(device: Device) -> Iterator[tuple[str, str]]:
-    """Every retained topic of a device, but for its `$state`: description, values, alerts."""
+def description_topic(device: str) -> str:
+    """Where a device says what it is made of."""
+    return f"{ROOT}/{device}/$description"
+
+
+def topics(device: Device, description: str = "") -> Iterator[tuple[str, str]]:
+    """Every retained topic of a device, but for its `$state`: description, values, alerts.
+
+    `description` spares making it where it is known: half the cost of a device.
+    """
     base = f"{ROOT}/{device.id}"
-    yield f"{base}/$description", _description(device)
+    yield description_topic(device.id), description or _description(device)
     for node, each in device.nodes.items():
         for name, prop in each.properties.items():
             if prop.value is not None:
@@ -94,7 +102,9 @@ def topics(device: Device) -> Iterator[tuple[str, str]]:
 def clean(text: str) -> str:
     """Text that any broker takes: valid UTF-8, no control characters, not empty, not too long."""
     valid = text.encode("utf-8", "replace").decode()
-    plain = "".join(each if each.isprintable() else " " for each in valid).strip()
+    if not valid.isprintable():
+        valid = "".join(each if each.isprintable() else " " for each in valid)
+    plain = valid.strip()
     return (plain if len(plain) <= LONGEST else plain[: LONGEST - 3] + "...") or EMPTY
 
 

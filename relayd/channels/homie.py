@@ -10,7 +10,7 @@ alarm never changes one. The form is in devices.py.
 import json
 from collections.abc import Mapping
 
-from relayd.channels.devices import ROOT, Device, Node, Property, topics
+from relayd.channels.devices import ROOT, Device, Node, Property, description_topic, topics
 from relayd.core import panel as diagnosis
 from relayd.core import sentences, when
 from relayd.core.conditions import (
@@ -55,23 +55,35 @@ def tree(state: State, plan: Plan, now: Now) -> dict[str, str]:
     return whole
 
 
-def branch(subject: str, state: State, plan: Plan, now: Now) -> dict[str, str]:
-    """All topics of the device that shows `subject`; a channel is shown by the unit."""
+def branch(
+    subject: str, state: State, plan: Plan, now: Now, description: str = ""
+) -> dict[str, str]:
+    """All topics of the device that shows `subject`; a channel is shown by the unit.
+
+    `description` is that device's, where this plan's is known.
+    """
     panel = (
         plan.panels.get(subject.removeprefix("panel:")) if subject.startswith("panel:") else None
     )
     if panel is not None:
-        return dict(topics(_panel(panel, state, plan, now)))
-    return {} if subject.startswith("panel:") else dict(topics(_unit(state, plan, now)))
+        return dict(topics(_panel(panel, state, plan, now), description))
+    if subject.startswith("panel:"):
+        return {}
+    return dict(topics(_unit(state, plan, now), description))
 
 
 def graft(
     whole: Mapping[str, str], subject: str, state: State, plan: Plan, now: Now
 ) -> dict[str, str]:
-    """`whole` with the branch of `subject` made anew; what is no longer in that branch goes."""
-    base = f"{ROOT}/{device_of(subject, plan.unit)}/"
+    """`whole`, a tree of this plan, with the branch of `subject` made anew.
+
+    What is no longer in that branch goes. Its description stays: it hangs on the plan alone.
+    """
+    device = device_of(subject, plan.unit)
+    base = f"{ROOT}/{device}/"
     kept = {topic: value for topic, value in whole.items() if not topic.startswith(base)}
-    return kept | branch(subject, state, plan, now)
+    known = whole.get(description_topic(device), "")
+    return kept | branch(subject, state, plan, now, known)
 
 
 def device_of(subject: str, unit: str) -> str:

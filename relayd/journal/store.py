@@ -23,8 +23,8 @@ from relayd.journal.batch import Batch, between, whole
 from relayd.journal.codec import JournalDamaged
 from relayd.journal.rows import Loaded, storable
 
-IDLE = 1.0
-"""Seconds after which an idle writer shows that it is alive."""
+IDLE = 5.0
+"""Seconds after which an idle writer shows that it is alive; work wakes it at once."""
 
 SET_ASIDE_AT_MOST = 3
 """Files one process sets aside while it runs: a dying disk must not be filled with them."""

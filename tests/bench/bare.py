@@ -33,7 +33,7 @@ def edge(chip: str, line: str, broker: str, topic: str, folder: str = "") -> Non
     from relayd.pins.factory import ChipFactory
 
     client = _client(broker, topic.replace("/", "-"))
-    base = _database(Path(folder)) if folder else None
+    base = database(Path(folder)) if folder else None
     factory = ChipFactory(chip, {int(line): "none"})
     device = DigitalInputDevice(int(line), pull_up=None, active_state=True, pin_factory=factory)
 
@@ -108,7 +108,8 @@ def _client(broker: str, name: str) -> Any:
     return client
 
 
-def _database(folder: Path) -> sqlite3.Connection:
+def database(folder: Path) -> sqlite3.Connection:
+    """A table of its own, each insert of which is on the disk before it returns."""
     base = sqlite3.connect(folder / f"bare-{os.getpid()}.db", isolation_level=None)
     base.execute("PRAGMA journal_mode=WAL")
     base.execute("PRAGMA synchronous=FULL")

@@ -15,8 +15,9 @@ from relayd.clock import boottime
 from relayd.core.plan import SECOND
 from tests.channels.watcher import TICKET, Watcher
 from tests.servers.mail import MailServer
+from tests.story.journal import Record
 from tests.story.plans import CIRCUIT, LEVEL
-from tests.story.unit import Record, Unit
+from tests.story.unit import Unit
 
 ID = re.compile(r"[a-z0-9-]+\.[a-z0-9]+\.[0-9]+")
 Take = Callable[[Unit, Watcher, str], str]

@@ -10,10 +10,11 @@ from pathlib import Path
 from relayd.clock import boottime
 from tests.channels.watcher import Watcher
 from tests.servers.broker import Mosquitto, mosquitto
+from tests.story.journal import Record
 from tests.story.mailbox import Mailbox, mailbox
 from tests.story.plans import AT_REST, LEVEL, Site, plan
 from tests.story.table import Row
-from tests.story.unit import Record, Scripted, Unit, closing
+from tests.story.unit import Scripted, Unit, closing
 
 QUICK = 1.0
 """On- and off-delay in seconds; a plan may have it only where a dead circuit moves no contact."""

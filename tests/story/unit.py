@@ -17,16 +17,17 @@ from typing import Any, Protocol, TypeVar
 
 from relayd.control import client
 from relayd.errors import RelaydError
-from relayd.journal import reader
-from tests.story import scripted
+from tests.story import journal, scripted
 from tests.story.bell import Bell
+from tests.story.journal import Record
 
 ROOT = Path(__file__).parents[2]
 PATIENCE = 30.0
 READY = 45.0
 """Seconds a start may take: several units start at once on a small machine."""
+TRIES = 10
+"""Looks at a journal that is being begun anew just now."""
 
-Record = dict[str, Any]
 Value = TypeVar("Value")
 
 
@@ -86,6 +87,7 @@ class Unit:
         self.process: subprocess.Popen[bytes] | None = None
         self._records: list[Record] = []
         self._notify = folder / "notify"
+        self._room = folder / "copy"
         self._bell: Bell | None = None
 
     # The process
@@ -225,12 +227,13 @@ class Unit:
 
     def records(self) -> list[Record]:
         """The whole journal so far, each record with the boot time at which it was made."""
-        while True:
-            after = self._records[-1]["n"] if self._records else 0
-            fresh = reader.records(self.state / "journal.db", after=after, limit=1000)
-            self._records += fresh
-            if len(fresh) < 1000:
-                return self._records
+        after = self._records[-1]["n"] if self._records else 0
+        fresh = None
+        for _ in range(TRIES):
+            if fresh is None:
+                fresh = journal.records(self.state / "journal.db", after, self._room)
+        self._records += fresh or []
+        return self._records
 
     def mark(self) -> int:
         """Where the journal now ends: `said(..., after=mark)` looks only at what follows."""
