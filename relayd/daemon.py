@@ -26,7 +26,18 @@ from relayd.contacts import Contacts
 from relayd.control.server import ControlServer
 from relayd.core import view
 from relayd.core.effects import Answer
-from relayd.core.events import ClockJudged, Event, FaultFound, Now, PlanJudged, Started, TimePassed
+from relayd.core.events import (
+    ClockJudged,
+    Commanded,
+    Event,
+    FaultFound,
+    JournalJudged,
+    Now,
+    PlanJudged,
+    Sent,
+    Started,
+    TimePassed,
+)
 from relayd.core.plan import SECOND
 from relayd.engine import Engine
 from relayd.errors import PlanRefused, RelaydError
@@ -140,7 +151,14 @@ class Daemon:
         return event is not None
 
     def _take(self, event: Event) -> None:
-        news = self.engine.turn(event)
+        news: JournalJudged | FaultFound | None
+        try:
+            news = self.engine.turn(event)
+        except Exception as error:
+            if not isinstance(event, (Commanded, Sent)):
+                raise
+            log.exception("fault in a turn", of=type(event).__name__)
+            news = FaultFound(type(event).__name__, f"{type(error).__name__}: {error}")
         if news is not None:
             self.inbox.put(news)
 

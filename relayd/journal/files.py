@@ -6,6 +6,17 @@ from pathlib import Path
 SUFFIXES = ("", "-wal", "-shm")
 
 
+WAY = "unix-excl"
+"""How SQLite reaches the file: the log's index is kept in this process's own memory. Mapped from the
+disk, as it is by default, a page fault on it during a stall would hold the memory map of the whole
+process, and with it whatever thread needs memory. Other processes must not open the file meanwhile."""
+
+
+def address(path: Path, mode: str = "rwc") -> str:
+    """The database as an address for SQLite; `mode` is `rwc` or `ro`."""
+    return f"{path.absolute().as_uri()}?vfs={WAY}&mode={mode}"
+
+
 def beside(path: Path, suffix: str) -> Path:
     """The file of that database with this suffix."""
     return path.with_name(path.name + suffix)

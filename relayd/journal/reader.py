@@ -1,4 +1,4 @@
-"""Questions to the journal beside its writer: read-only, each one short."""
+"""Questions to the journal beside its writer, in its own process: read-only, each one short."""
 
 import json
 import sqlite3
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from relayd.errors import RelaydError
-from relayd.journal import schema
+from relayd.journal import files, schema
 from relayd.journal.codec import JournalDamaged
 
 Row = dict[str, Any]
@@ -78,7 +78,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
     if not path.exists():
         raise RelaydError(f"{path}: there is no journal")
     try:
-        address = f"{path.absolute().as_uri()}?mode=ro"
+        address = files.address(path, "ro")
         with closing(sqlite3.connect(address, uri=True, isolation_level=None)) as base:
             for each in schema.READER:
                 base.execute(each)

@@ -204,9 +204,8 @@ class Journal:
 
         Takes seconds on a memory card: never on the loop's thread.
         """
-        address = f"{self._path.absolute().as_uri()}?mode=ro"
         try:
-            with closing(sqlite3.connect(address, uri=True)) as base:
+            with closing(sqlite3.connect(files.address(self._path, "ro"), uri=True)) as base:
                 configure(base, schema.READER)
                 found = str(base.execute("PRAGMA quick_check(1)").fetchone()[0])
         except sqlite3.Error as error:
@@ -322,7 +321,9 @@ class Journal:
 
 def connect(path: Path) -> sqlite3.Connection:
     """Open the database for writing, with its settings, at today's version; makes a missing one."""
-    base = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    base = sqlite3.connect(
+        files.address(path), uri=True, isolation_level=None, check_same_thread=False
+    )
     try:
         configure(base, (*schema.NEW_FILE, *schema.WRITER))
         if not schema.is_current(base.execute):
