@@ -17,10 +17,9 @@ from tests.servers.mail import MailServer, exim
 from tests.story import table
 from tests.story.acts import Played, Take, play, seconds, take_by_command, take_over_mqtt
 from tests.story.pins import wires
-from tests.story.plans import SECOND_STEP, Site, plan
+from tests.story.plans import REAL, SECOND_STEP, THIRD_STEP, Site, plan
 from tests.story.unit import Unit, closing
 
-REAL = bool(os.environ.get("RELAYD_REAL_PINS"))
 RUNS: dict[str, Take] = {"5": take_over_mqtt, "3.1.1": take_by_command}
 """MQTT version -> how Ben takes it."""
 if "STORY_MQTT" in os.environ:
@@ -106,6 +105,8 @@ def test_taken_stops_the_call_list_and_those_told_hear_who_has_it(played: Played
     assert stopped["body"]["why"] == "ben has it"
     (heard,) = played.notices("high-level", "taken")
     assert heard["body"]["person"] == "anna"
+    raised, back = (played.one(each, condition="high-level") for each in ("raised", "returned"))
+    assert seconds(back["up"] - raised["up"]) > THIRD_STEP, "nobody else would have been told yet"
     assert played.titles("cleo") == []
 
 
