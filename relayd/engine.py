@@ -97,14 +97,6 @@ class Engine:
     def _act(self, effect: Effect) -> None:
         if isinstance(effect, Tell):
             self._sender.tell(effect)
-            self.shown(
-                {
-                    "what": "send",
-                    "ref": effect.ref,
-                    "channel": effect.channel,
-                    "title": effect.title,
-                }
-            )
         elif isinstance(effect, Withdraw):
             self._sender.withdraw(effect.send)
         elif isinstance(effect, Answer):

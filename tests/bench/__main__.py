@@ -17,13 +17,13 @@ from tests.bench.inside import ROW
 from tests.kernel.guest import ROOT, Disk, Guest, make_disk, program
 
 FULL = {
-    "seed": 1, "starts": 5, "settle": 8, "idle": 40, "warm": 20, "rounds": 5, "edges": 100,
-    "flushes": 20, "alarms": 12, "bare moves": 60, "stalls": 3, "load": 25,
+    "seed": 1, "starts": 5, "settle": 8, "idle": 30, "warm": 20, "rounds": 5, "edges": 100,
+    "flushes": 20, "alarm rounds": 4, "alarms": 12, "stalls": 3, "load": 25,
     "size rounds": 7, "size moves": 300, "records": 100_000, "journal rounds": 7, "commits": 60,
 }  # fmt: skip
 QUICK = {
     "seed": 1, "starts": 1, "settle": 1, "idle": 2, "warm": 2, "rounds": 1, "edges": 5,
-    "flushes": 2, "alarms": 1, "bare moves": 3, "stalls": 1, "load": 2,
+    "flushes": 2, "alarm rounds": 1, "alarms": 2, "stalls": 1, "load": 2,
     "size rounds": 1, "size moves": 5, "records": 2_000, "journal rounds": 1, "commits": 3,
 }  # fmt: skip
 PARTS = ("guest", "bytes", "size")

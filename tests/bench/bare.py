@@ -9,9 +9,12 @@ import sys
 from collections.abc import Callable
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
-from select import POLLIN, poll
+from select import select
 from threading import Event as Flag
 from time import monotonic_ns
+
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from typing import Any
 
 LIBRARIES = {
@@ -26,8 +29,8 @@ def imports(process: str, then: str = "print('ready', flush=True); input()") -> 
     return [sys.executable, "-P", "-c", f"import {LIBRARIES[process]}; {then}"]
 
 
-def edge(chip: str, line: str, broker: str, topic: str, folder: str = "") -> None:
-    """Publish each edge of a line; where a folder is given, after one insert that is on its disk."""
+def edge(chip: str, line: str, broker: str, topic: str, delay: str, folder: str = "") -> None:
+    """Publish each edge of a line `delay` ns after it; with a folder, after an insert that is on its disk."""
     from gpiozero import DigitalInputDevice
 
     from relayd.pins.factory import ChipFactory
@@ -36,19 +39,27 @@ def edge(chip: str, line: str, broker: str, topic: str, folder: str = "") -> Non
     base = database(Path(folder)) if folder else None
     factory = ChipFactory(chip, {int(line): "none"})
     device = DigitalInputDevice(int(line), pull_up=None, active_state=True, pin_factory=factory)
+    waiting: list[tuple[int, int]] = []
 
-    def changed(ticks: int, level: int) -> None:
+    def tell(at: int, level: int) -> None:
         if base is not None:
-            base.execute("INSERT INTO edge VALUES (?, ?)", (ticks, level))
+            base.execute("INSERT INTO edge VALUES (?, ?)", (at, level))
         client.publish(topic, "open" if level else "closed", qos=1, retain=True)
 
+    def changed(ticks: int, level: int) -> None:
+        if int(delay):
+            waiting.append((ticks + int(delay), level))
+        else:
+            tell(ticks, level)
+
     device.pin.when_changed = changed
-    poller = poll()
-    poller.register(factory.fds()[0], POLLIN)
     _ready()
     while True:
-        if poller.poll(1000):
+        left = (waiting[0][0] - monotonic_ns()) / 1e9 if waiting else 1.0
+        if select(factory.fds(), [], [], max(0.0, left))[0]:
             factory.dispatch()
+        while waiting and waiting[0][0] <= monotonic_ns():
+            tell(*waiting.pop(0))
 
 
 def watch(chip: str, first: str, broker: str) -> None:
@@ -95,7 +106,6 @@ def serve() -> None:
 
 def _client(broker: str, name: str) -> Any:
     from paho.mqtt.client import Client
-    from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
     client = Client(
         CallbackAPIVersion.VERSION2, client_id=name, protocol=MQTTProtocolVersion.MQTTv5

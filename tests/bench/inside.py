@@ -158,11 +158,8 @@ class Rows:
     def _latency(self) -> None:
         bench, counts = self.bench, self.counts
         bench.start_bare(self.stack, self.broker, self.folder)
-        edge = Pin(plans.LINES[f"{plans.EDGES}.alarm-power"], latency.EDGE, plans.FILTER)
-        for pin in bench.bare:  # they stand low, and have said nothing yet
-            self.sim.move(pin.line, True)
-            self.subscriber.until(pin.topic, "open")
-            pin.closed = False
+        line = plans.LINES[f"{plans.EDGES}.alarm-power"]
+        edge = Pin(line, latency.EDGE, plans.FILTER, closed=True)
         bench.round([edge, *bench.bare], counts["warm"])
         edge.rounds.clear()
         for _ in range(counts["rounds"]):
@@ -170,11 +167,13 @@ class Rows:
         self._flushes([edge, *bench.bare])
         for row in latency.rows("edge to its input at the broker", edge.rounds, bench.bare):
             put(row)
-        alarms: latency.Rounds = []
-        for _ in range(counts["alarms"]):
-            bench.alarms(alarms, counts["bare moves"])
-        for row in latency.rows("alarm's deadline to its state at the broker", alarms, bench.bare):
+        alarms = latency.alarm_pins()
+        for _ in range(counts["alarm rounds"]):
+            bench.alarms(alarms, counts["alarms"])
+        what = "alarm's deadline to its state at the broker"
+        for row in latency.rows(what, alarms[0].rounds, bench.late):
             put(row)
+        self.subscriber.idle(plans.RELEASE / 1e9 + 2)
 
     def _flushes(self, pins: list[Pin]) -> None:
         """How often the disk is flushed for one edge: that it was committed before it was told."""
@@ -209,9 +208,9 @@ class Rows:
         """Seconds from an alarm's deadline to its state at the broker and to its notice."""
         panel = plans.ALARMS[0]
         line = plans.LINES[f"{panel}.high-level"]
-        state = f"homie/5/{plans.UNIT}-{panel}/alarm-high-level/state"
+        state = latency.alarm_topic(panel)
         self._drain()
-        self.subscriber.forget()
+        self.subscriber.forget(state)
         due = monotonic_ns() + plans.FILTER + plans.ON_DELAY
         self.sim.move(line, False)
         self.subscriber.idle(0.5)

@@ -13,34 +13,41 @@ from tests.bench.subscriber import Subscriber
 from tests.kernel.inside import Sim
 
 Rounds = list[list[float]]
-STORED_NOTHING, STORED_ONE = "bare/nothing", "bare/insert"
 EDGE = f"homie/5/{plans.UNIT}-{plans.EDGES}/inputs/alarm-power"
 
 
 @dataclass(slots=True)
 class Pin:
-    """A line whose moves are told on a topic after `late` ns that do not count."""
+    """A line whose moves are told on a topic, by the word for closed or open, `late` ns after them."""
 
     line: int
     topic: str
     late: int = 0
-    closed: bool = True
+    words: tuple[str, str] = ("open", "closed")
+    closed: bool = False
     rounds: Rounds = field(default_factory=list)
+
+    def word(self) -> str:
+        return self.words[self.closed]
 
 
 class Bench:
-    """Pins, subscriber and the bare scripts."""
+    """Pins, subscriber and the bare scripts: two that tell at once, two that wait as an alarm does."""
 
     def __init__(self, sim: Sim, subscriber: Subscriber, chance: random.Random) -> None:
         self.sim, self.subscriber, self._chance = sim, subscriber, chance
-        self.bare = [Pin(8, STORED_NOTHING), Pin(9, STORED_ONE)]
+        self.bare = [Pin(8, "bare/nothing"), Pin(9, "bare/insert")]
+        late = plans.FILTER + plans.ON_DELAY
+        self.late = [Pin(10, "bare/late-nothing", late), Pin(11, "bare/late-insert", late)]
 
     def start_bare(self, stack: ExitStack, broker: int, folder: Path) -> None:
-        """Start both bare scripts."""
-        for pin, stores in zip(self.bare, ([], [folder]), strict=True):
-            command = under.bare("edge", self.sim.label, pin.line, broker, pin.topic, *stores)
-            made = stack.enter_context(under.process(command))
-            assert under.said(made) == ["ready"]
+        """Start the bare scripts. All lines stand high, which is open."""
+        for pins in (self.bare, self.late):
+            for pin, stores in zip(pins, ([], [folder]), strict=True):
+                self.sim.move(pin.line, True)
+                words = [self.sim.label, pin.line, broker, pin.topic, pin.late, *stores]
+                made = stack.enter_context(under.process(under.bare("edge", *words)))
+                assert under.said(made) == ["ready"]
 
     def round(self, pins: list[Pin], count: int) -> None:
         """So many moves of each pin, in turn, at times that repeat in no pattern."""
@@ -49,32 +56,54 @@ class Bench:
         for _ in range(count):
             for pin in pins:
                 self.subscriber.idle(self._chance.uniform(0.008, 0.020))
-                pin.rounds[-1].append(self._move(pin))
+                self._await([(pin, self._move(pin))])
+
+    def alarms(self, pins: list[Pin], count: int) -> None:
+        """Each alarm in turn, and before it, in the same second, both bare scripts that wait.
+
+        The alarm's own notice is on its way to the service when the next ones are moved.
+        """
+        rounds: Rounds = []
+        for pin in self.late:
+            pin.rounds.append([])
+        for number in range(count):
+            alarm = pins[number % len(pins)]
+            alarm.rounds.append([])
+            self.subscriber.idle(self._chance.uniform(0.3, 0.5))
+            moved = []
+            for pin in (*self.late, alarm):
+                moved.append((pin, self._move(pin)))
+                self.subscriber.idle(0.12)
+            self._await(moved)
+            rounds.append(alarm.rounds.pop())
+            self._move(alarm)
+        pins[0].rounds.append([each for part in rounds for each in part])
 
     def _move(self, pin: Pin) -> int:
         pin.closed = not pin.closed
-        self.subscriber.forget()
+        self.subscriber.forget(pin.topic)
         moved = monotonic_ns()
         self.sim.move(pin.line, not pin.closed)
-        came = self.subscriber.until(pin.topic, "closed" if pin.closed else "open")
-        return came - moved - pin.late
+        return moved
 
-    def alarms(self, rounds: Rounds, bare_moves: int) -> None:
-        """Every alarm panel raises its alarm once and ends it; bare moves while they end."""
-        rounds.append([])
-        for name in plans.ALARMS:
-            state = f"homie/5/{plans.UNIT}-{name}/alarm-high-level/state"
-            self.subscriber.idle(self._chance.uniform(0.15, 0.25))
-            self.subscriber.forget()
-            moved = monotonic_ns()
-            self.sim.move(plans.LINES[f"{name}.high-level"], False)
-            came = self.subscriber.until(state, "UNACK")
-            rounds[-1].append(came - moved - plans.FILTER - plans.ON_DELAY)
-        for name in plans.ALARMS:
-            self.sim.move(plans.LINES[f"{name}.high-level"], True)
-        end = monotonic_ns() + plans.RELEASE + 200_000_000
-        self.round(self.bare, bare_moves)
-        self.subscriber.idle(max(0, end - monotonic_ns()) / 1e9)
+    def _await(self, moved: list[tuple[Pin, int]]) -> None:
+        for pin, at in moved:
+            came = self.subscriber.until(pin.topic, pin.word())
+            pin.rounds[-1].append(came - at - pin.late)
+
+
+def alarm_pins() -> list[Pin]:
+    """The contacts that raise an alarm. What follows when they go back is not waited for."""
+    late = plans.FILTER + plans.ON_DELAY
+    return [
+        Pin(plans.LINES[f"{name}.high-level"], alarm_topic(name), late, ("RTNUN", "UNACK"))
+        for name in plans.ALARMS
+    ]
+
+
+def alarm_topic(panel: str) -> str:
+    """Where the state of that panel's high-level alarm is told."""
+    return f"homie/5/{plans.UNIT}-{panel}/alarm-high-level/state"
 
 
 def rows(what: str, measured: Rounds, bare: list[Pin]) -> list[Row]:

@@ -29,9 +29,9 @@ class Subscriber:
             assert monotonic() < end, f"never told: {topic} {payload}"
         return self._came[topic, payload]
 
-    def forget(self) -> None:
-        """What was told until now does not count."""
-        self._came.clear()
+    def forget(self, topic: str) -> None:
+        """What was told on that topic until now does not count."""
+        self._came = {told: at for told, at in self._came.items() if told[0] != topic}
 
     def idle(self, seconds: float) -> None:
         """Take what comes for so long."""
