@@ -52,9 +52,6 @@ ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
-SWITCH = 0.0005
-"""Seconds for which one thread may keep the others waiting: whoever hands out a message must not
-stand behind the loop's log lines (Python's own 5 ms is as long as all the rest of the way)."""
 CONTACTS_LATE = 10 * SECOND
 READ_WAIT = 2.0
 """Seconds that a question about the journal may hold up the acknowledgements behind it."""
@@ -351,7 +348,6 @@ def build(places: Places, loaded: Loaded, contacts: Contacts | None = None) -> D
 
 def main(places: Places) -> int:
     """Run until stopped; the exit status."""
-    sys.setswitchinterval(SWITCH)
     logs.configure()
     held = lock.take(places.state)
     Path(places.run).mkdir(parents=True, exist_ok=True)

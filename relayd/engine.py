@@ -14,7 +14,7 @@ from relayd.core.machine import Outcome, step
 from relayd.core.plan import Plan
 from relayd.core.state import State
 
-COMMIT_WAIT = 1.5
+COMMIT_WAIT = 1.2
 """Seconds the loop waits for the disk before it acts from memory; a notice is never later than 2 s."""
 
 

@@ -6,6 +6,8 @@ in the core; it lives for one step and is seen by nobody outside.
 
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import compress, islice
+from operator import is_not
 from typing import TypeVar
 
 from relayd.core.effects import Effect, Publish, Record
@@ -86,21 +88,21 @@ class Draft:
     def finished(self) -> tuple[State, tuple[Effect, ...]]:
         """The state after the step, and what is asked for; what did not change is the same object."""
         before = self._before
-        changed = _changed(before.subjects, self.subjects)
-        noticed = bool(_changed(before.notices, self.notices) or self.closed)
-        durable = bool(changed or noticed or self.effects) or self.boot != before.boot
+        shown = changed(before.subjects, self.subjects)
+        noticed = bool(changed(before.notices, self.notices) or self.closed)
+        durable = bool(shown or noticed or self.effects) or self.boot != before.boot
         moved = [
             key
-            for key in _changed(before.live, self.live)
+            for key in changed(before.live, self.live)
             if _shows(before.live.get(key), self.live.get(key))
         ]
-        self.effects += [Publish(key) for key in dict.fromkeys([*changed, *moved])]
+        self.effects += [Publish(key) for key in dict.fromkeys([*shown, *moved])]
         state = State(
             epoch=self.epoch,
             boot=self.boot,
             stamp=self.stamp if durable else before.stamp,
             counter=self.counter,
-            subjects=self.subjects if changed else before.subjects,
+            subjects=self.subjects if shown else before.subjects,
             notices=self.notices if noticed else before.notices,
             closed=tuple(self.closed),
             live=self.live,
@@ -108,8 +110,12 @@ class Draft:
         return state, tuple(self.effects)
 
 
-def _changed(before: Mapping[K, object], after: Mapping[K, object]) -> list[K]:
-    """Keys that came, went, or hold another object."""
+def changed(before: Mapping[K, object], after: Mapping[K, object]) -> list[K]:
+    """Keys that came, went, or hold another object, in the order of `before`, then of `after`."""
+    if [*before] == [*islice(after, len(before))]:
+        # No key went, which is nearly always so: then no line of Python runs for what stayed.
+        moved = compress(before, map(is_not, before.values(), after.values()))
+        return [*moved, *islice(after, len(before), None)]
     return [
         key for key in dict.fromkeys([*before, *after]) if before.get(key) is not after.get(key)
     ]

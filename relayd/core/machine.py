@@ -18,7 +18,7 @@ from relayd.core.conditions import (
     PLAN_REFUSED,
     SENDER_DOWN,
 )
-from relayd.core.draft import UNIT, Draft
+from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Effect
 from relayd.core.events import (
     ChannelDown,
@@ -91,9 +91,7 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
         return late
     if isinstance(event, Sent):
         outbox.sent(draft, event)
-        return [
-            name for name in draft.subjects if draft.subjects[name] is not state.subjects.get(name)
-        ]
+        return changed(state.subjects, draft.subjects)
     return _noted(draft, event)
 
 
@@ -225,11 +223,11 @@ def _note_due(draft: Draft, subject: str, spec: Panel | None) -> None:
 
 def _outbox(draft: Draft, event: Event) -> None:
     """Hand out what is due; a channel that failed meanwhile is a subject of its own."""
+    if not draft.notices:
+        return
     before = dict(draft.subjects)
     outbox.hand_out(draft)
-    for subject in [
-        each for each in draft.subjects if draft.subjects[each] is not before.get(each)
-    ]:
+    for subject in changed(before, draft.subjects):
         _guarded(draft, subject, TimePassed())
 
 

@@ -18,7 +18,7 @@ from tests.kernel.guest import ROOT, Disk, Guest, make_disk, program
 
 FULL = {
     "seed": 1, "starts": 5, "settle": 8, "idle": 30, "warm": 20, "rounds": 5, "edges": 100,
-    "flushes": 20, "alarm rounds": 4, "alarms": 12, "stalls": 3, "load": 25,
+    "flushes": 20, "alarm rounds": 4, "alarms": 12, "stalls": 3, "load": 30,
     "size rounds": 7, "size moves": 300, "records": 100_000, "journal rounds": 7, "commits": 60,
 }  # fmt: skip
 QUICK = {

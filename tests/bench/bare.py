@@ -15,7 +15,6 @@ from time import monotonic_ns
 
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from typing import Any
 
 LIBRARIES = {
     "run": "gpiod, gpiozero, paho.mqtt.client, pydantic_settings, rich, sqlite3, structlog, typer",
@@ -104,9 +103,7 @@ def serve() -> None:
     server.serve_forever()
 
 
-def _client(broker: str, name: str) -> Any:
-    from paho.mqtt.client import Client
-
+def _client(broker: str, name: str) -> Client:
     client = Client(
         CallbackAPIVersion.VERSION2, client_id=name, protocol=MQTTProtocolVersion.MQTTv5
     )

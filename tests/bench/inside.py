@@ -22,6 +22,8 @@ from tests.servers.broker import mosquitto
 DAY = 86_400
 ROW = "ROW "
 IDLE_LINES = 16
+PACE = 0.020, 0.046
+"""Seconds between two edges under load: three inputs that chatter as fast as the usual filter lets pass."""
 
 
 class Rows:
@@ -254,16 +256,16 @@ class Rows:
         self._unit.stop()
         unit = self._unit = self._made("loaded", "tests.bench.watched")
         unit.start()
-        self.subscriber.idle(3)
+        self.subscriber.idle(self.counts["settle"])
         began, end = monotonic_ns(), monotonic_ns() + self.counts["load"] * 1_000_000_000
         moves, line = 0, plans.LINES[f"{plans.EDGES}.alarm-power"]
         while monotonic_ns() < end:
             self.sim.move(line, moves % 2 == 0)
-            if moves % 50 == 0:
-                panel = plans.ALARMS[moves // 50 % len(plans.ALARMS)]
-                self.sim.move(plans.LINES[f"{panel}.high-level"], moves // 300 % 2 == 1)
+            if moves % 20 == 0:
+                panel = plans.ALARMS[moves // 20 % len(plans.ALARMS)]
+                self.sim.move(plans.LINES[f"{panel}.high-level"], moves // 120 % 2 == 1)
             moves += 1
-            self.subscriber.idle(self.chance.uniform(0.004, 0.016))
+            self.subscriber.idle(self.chance.uniform(*PACE))
         ended = monotonic_ns()
         unit.stop()
         lengths = [length for at, length in json.loads(turns.read_text()) if began < at < ended]
@@ -283,7 +285,7 @@ class Rows:
         """How long each of so many bare inserts takes, at the same pace."""
         base, times = database(self.folder), []
         for _ in range(count):
-            self.subscriber.idle(self.chance.uniform(0.004, 0.016))
+            self.subscriber.idle(self.chance.uniform(*PACE))
             began = monotonic_ns()
             base.execute("INSERT INTO edge VALUES (?, ?)", (began, 1))
             times.append(monotonic_ns() - began)

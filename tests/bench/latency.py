@@ -109,7 +109,9 @@ def alarm_topic(panel: str) -> str:
 def rows(what: str, measured: Rounds, bare: list[Pin]) -> list[Row]:
     """p50 and p99 over all rounds, and the ratios' median over the rounds."""
     found = []
-    for pin, name, most in zip(bare, ("stores nothing", "one insert"), (2.0, 1.5), strict=True):
+    for pin, name, most in zip(
+        bare, ("stores nothing", "makes one insert"), (2.0, 1.5), strict=True
+    ):
         floor = pin.rounds[-len(measured) :]
         ratios = [
             quantile(a, 0.99) / quantile(b, 0.99) for a, b in zip(measured, floor, strict=True)
