@@ -53,6 +53,8 @@ ROUND = 5.0
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
 CONTACTS_LATE = 10 * SECOND
+LAST = 50
+"""Records that are shown where nobody says how many."""
 READ_WAIT = 2.0
 """Seconds that a question about the journal may hold up the acknowledgements behind it."""
 STALLED = "the disk does not answer: the journal cannot be read now; ask again later"
@@ -293,13 +295,13 @@ class Daemon:
 
     def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Records of the journal."""
-        panel, last, since = asked.get("panel"), asked.get("last"), asked.get("since")
+        panel = asked.get("panel")
         question = partial(
             reader.records,
             self._places.state / "journal.db",
             subject=f"panel:{panel}" if panel else None,
-            since=int(str(since)) if since else None,
-            limit=int(str(last)) if last else 50,
+            since=_whole(asked, "since"),
+            limit=_whole(asked, "last") or LAST,
         )
         return {"records": self._from_disk(question)}
 
@@ -324,6 +326,16 @@ class Daemon:
     def read_tree(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
         """What the broker is shown."""
         return dict(self._tree)
+
+
+def _whole(asked: Mapping[str, object], name: str) -> int | None:
+    """A whole number that was asked for, or None. Raises RelaydError where it is something else."""
+    value = asked.get(name)
+    if value is None:
+        return None
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**63:
+        raise RelaydError(f"'{name}' must be a whole number, not below 0")
+    return value
 
 
 _READS: dict[str, Callable[[Daemon, Mapping[str, object]], Mapping[str, object]]] = {

@@ -1,0 +1,107 @@
+"""The loop of the daemon: what goes wrong in one turn is told and does not end it."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from relayd import clock
+from relayd.contacts.scripted import ScriptedContacts
+from relayd.core.conditions import FAULT
+from relayd.core.events import Commanded, Event, FaultFound, Looked, TimePassed
+from relayd.daemon import Daemon, build
+from relayd.errors import RelaydError
+from relayd.settings import Places, load
+
+PLAN = """
+[unit]
+id = "creek-1"
+name = "Creek"
+zone = "UTC"
+call_list = "night"
+chip = "board"
+[[panel]]
+id = "cabin"
+name = "Cabin tank"
+kind = "sump"
+[[panel.input]]
+means = "high-level"
+line = 17
+in_alarm = "closed"
+unpowered = "holds"
+contact_follows = "level"
+[[person]]
+id = "anna"
+name = "Anna"
+responds = true
+[[person.channel]]
+name = "hook"
+address = "json://127.0.0.1:9/hook"
+[[call_list]]
+id = "night"
+[[call_list.step]]
+after = "0 s"
+tell = ["anna"]
+"""
+
+
+@pytest.fixture
+def unit(tmp_path: Path) -> Iterator[Daemon]:
+    """A daemon that is made and not run: its turns are taken by hand."""
+    path = tmp_path / "plan.toml"
+    path.write_text(PLAN)
+    path.chmod(0o600)
+    places = Places(plan=path, credentials=tmp_path, state=tmp_path, run=tmp_path)
+    loaded = load(path, tmp_path, wall=clock.now(False).wall)
+    made = build(places, loaded, ScriptedContacts({"cabin.high-level": False}))
+    yield made
+    made._journal.close()
+
+
+def breaks_on(unit: Daemon, kind: type, monkeypatch: pytest.MonkeyPatch) -> None:
+    turn = unit.engine.turn
+
+    def broken(event: Event) -> Any:
+        if isinstance(event, kind):
+            raise KeyError("gone")
+        return turn(event)
+
+    monkeypatch.setattr(unit.engine, "turn", broken)
+
+
+def test_a_command_that_breaks_its_turn_is_told_as_a_fault_and_the_next_event_goes_on(
+    unit: Daemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    breaks_on(unit, Commanded, monkeypatch)
+    unit._take(Commanded("t", Looked("cabin", True), "anna", "test"))
+    told = unit.inbox.get(0.0)
+    assert isinstance(told, FaultFound)
+    assert (told.where, told.what) == ("Commanded", "KeyError: 'gone'")
+    unit._take(told)
+    assert unit.engine.state.subjects["unit"].alarms[FAULT].detail == "Commanded: KeyError: 'gone'"
+
+
+def test_a_deadline_that_breaks_its_turn_ends_the_process_so_that_systemd_starts_it_anew(
+    unit: Daemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    breaks_on(unit, TimePassed, monkeypatch)
+    with pytest.raises(KeyError):
+        unit._take(TimePassed())
+
+
+@pytest.mark.parametrize("value", ["many", 1.5, True, -1, 2**63, []], ids=str)
+@pytest.mark.parametrize("name", ["last", "since"])
+def test_a_question_about_the_journal_with_no_number_is_refused(
+    unit: Daemon, name: str, value: object
+) -> None:
+    with pytest.raises(RelaydError, match=f"'{name}' must be a whole number"):
+        unit.read_log({name: value})
+
+
+def test_the_journal_is_shown_as_far_as_it_is_asked_for(unit: Daemon) -> None:
+    unit._take(FaultFound("a", "first"))
+    unit._take(FaultFound("b", "second"))
+    shown = unit.read_log({"last": 1})["records"]
+    assert isinstance(shown, list)
+    assert len(shown) == 1
