@@ -148,10 +148,25 @@ def _panel(panel: PanelTable, loc: Loc, line: Lines) -> Iterator[Problem]:
         own = "each input of a panel needs a name of its own"
         yield from _twice(names, [(*place, "name") for place in places], own, line)
     for place, each in zip(places, inputs, strict=True):
+        yield from _bounce(each, place)
         if each.means in POWER:
             yield from _power(each, place)
         elif each.means is Means.HIGH_LEVEL:
             yield from _level(each, place)
+
+
+def _bounce(contact: InputTable, loc: Loc) -> Iterator[Problem]:
+    """A contact that is let go faster than it is believed could chatter for ever without an alarm."""
+    closing = contact.in_alarm is Position.CLOSED
+    key, other = ("close_time", "open_time") if closing else ("open_time", "close_time")
+    towards, back = getattr(contact, key), getattr(contact, other)
+    if towards is None or back is None or towards <= back:
+        return
+    say = (
+        f'"{spelt(towards)}" is longer than {other} ("{spelt(back)}"); at most as long: this is the way'
+        " to the alarm, and a contact that is let go faster than it is believed can chatter unheard"
+    )
+    yield Problem((*loc, key), say)
 
 
 def _power(contact: InputTable, loc: Loc) -> Iterator[Problem]:

@@ -307,3 +307,16 @@ def test_short_returns_end_no_alarm_and_a_whole_off_delay_does() -> None:
     returned = world.state.subjects["panel:cabin"].alarms["high-level"].returned
     assert returned is not None
     assert returned.up - went == FILTER + HOLD + OFF
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("close", "opens"), [(1, 50), (50, 200), (200, 200), (500, 1000), (1000, 1000)]
+)
+def test_no_filter_times_that_a_plan_permits_starve_the_alarm(close: int, opens: int) -> None:
+    """The loader refuses a way to the alarm that is slower than the way back: 200/50 ms would starve."""
+    for period in (0.05, 0.1, 0.2, 0.4, 1, 2, 5, 13, 40, 119):
+        for duty in (0.501, 0.51, 0.55, 0.7, 0.9):
+            spec = level_input(close_time=close * 1_000_000, open_time=opens * 1_000_000)
+            took = flutters(period, duty, 60, LEVEL, "high-level", World(plan(spec)).start())
+            assert took <= 60, f"period {period} s, duty {duty}"

@@ -115,6 +115,24 @@ BETWEEN = [
         ],
     ),
     Case(
+        "the way to the alarm slower than the way back",
+        "line = 17",
+        'line = 17\nopen_time = "200 ms"',
+        [
+            'plan.toml:16: panel.input.open_time: "200 ms" is longer than close_time ("50 ms"); at most as long: '
+            "this is the way to the alarm, and a contact that is let go faster than it is believed can chatter unheard"
+        ],
+    ),
+    Case(
+        "the way to a supply's loss slower than the way back",
+        "line = 27",
+        'line = 27\nclose_time = "40 ms"',
+        [
+            'plan.toml:20: panel.input.open_time: "50 ms" is longer than close_time ("40 ms"); at most as long: '
+            "this is the way to the alarm, and a contact that is let go faster than it is believed can chatter unheard"
+        ],
+    ),
+    Case(
         "on_delay within the coincidence window",
         "line = 17",
         'line = 17\non_delay = "5 s"',
