@@ -99,7 +99,142 @@ class Looked:
     normal: bool
 
 
-Command = Acknowledge | Looked
+@dataclass(frozen=True, slots=True)
+class Shelve:
+    """Put an alarm aside until `until` (UTC ns) or for `within` (ns); it always ends by itself."""
+
+    panel: str
+    condition: str
+    until: int | None = None
+    within: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unshelve:
+    """End a shelving."""
+
+    panel: str
+    condition: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfService:
+    """Take an alarm ('' = all of the panel) out of service, with an end as for `Shelve`."""
+
+    panel: str
+    condition: str = ""
+    until: int | None = None
+    within: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class InService:
+    """Return it to service."""
+
+    panel: str
+    condition: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """Let go a latched alarm of this panel ('' = all of them). It never resets the panel itself."""
+
+    panel: str
+    condition: str = ""
+
+
+class Wire(StrEnum):
+    """What is declared of a horn's wire."""
+
+    OFF = "off"
+    BACK = "back"
+
+
+@dataclass(frozen=True, slots=True)
+class HornWire:
+    """Somebody disconnected the horn's wire, or says that it is back (or was never taken off)."""
+
+    panel: str
+    wire: Wire
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PutOff:
+    """Put a loose end's reminders off until `until` (UTC ns) or for `within` (ns), with a reason."""
+
+    panel: str
+    key: str
+    until: int | None = None
+    within: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A person says that a loose end is done away with."""
+
+    panel: str
+    key: str
+
+
+class Stage(StrEnum):
+    """What is asked of a visit."""
+
+    BEGIN = "begin"
+    EXTEND = "extend"
+    END = "end"
+
+
+@dataclass(frozen=True, slots=True)
+class AtPanel:
+    """A visit: begun by a person for one panel, prolonged, or ended.
+
+    Ending one with `left` names the loose ends that stay ('horn-wire', ...), with `why`; those
+    that are not named must be gone, or the end is refused and says what is not as it was.
+    """
+
+    panel: str
+    stage: Stage
+    within: int | None = None
+    left: tuple[str, ...] = ()
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class GoAway:
+    """A person is away until `until` (UTC ns) or for `within` (ns); `stand_in` is told instead."""
+
+    person: str
+    until: int | None = None
+    within: int | None = None
+    stand_in: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ComeBack:
+    """A person is no longer away."""
+
+    person: str
+
+
+Command = (
+    Acknowledge
+    | Looked
+    | Shelve
+    | Unshelve
+    | OutOfService
+    | InService
+    | Reset
+    | HornWire
+    | PutOff
+    | Settled
+    | AtPanel
+    | GoAway
+    | ComeBack
+)
 
 
 @dataclass(frozen=True, slots=True)

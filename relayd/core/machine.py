@@ -9,7 +9,8 @@ that time it lies later than now, or there is none.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from relayd.core import commands, lifecycle, outbox, panel, restart
+from relayd.core.asking import commands
+from relayd.core.calling import callout, duty, outbox
 from relayd.core.conditions import (
     CHANNEL_FAILING,
     FAULT,
@@ -17,7 +18,9 @@ from relayd.core.conditions import (
     MQTT_DOWN,
     PLAN_REFUSED,
     SENDER_DOWN,
+    UNIT_CONDITIONS,
 )
+from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Effect
 from relayd.core.events import (
@@ -38,11 +41,14 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
-from relayd.core.plan import SECOND, Panel, Plan
+from relayd.core.findings import Finding, Site
+from relayd.core.life import lifecycle, marks
+from relayd.core.plan import SECOND, Input, Panel, Plan
+from relayd.core.start import restart
 from relayd.core.state import InputState, Live, Signal, State
+from relayd.core.upkeep import horn, loose, visits
 
 AFTER_FAULT = 60 * SECOND
-_UNIT_CONDITIONS = (JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT)
 _WAYS = {"sender": SENDER_DOWN, "mqtt": MQTT_DOWN}
 _ROUNDS = 4
 
@@ -62,8 +68,13 @@ def step(plan: Plan, state: State, event: Event, now: Now) -> Outcome:
     if isinstance(event, Started):
         restart.begun(draft, state, event)
     touched = _route(draft, state, event)
+    before = site.seen(plan, state.live)
     for subject in touched:
         _guarded(draft, subject, event)
+    if site.seen(plan, draft.live) != before:
+        for subject in (UNIT, *(f"panel:{each}" for each in plan.panels)):
+            _guarded(draft, subject, TimePassed())
+    _release(draft)
     _outbox(draft, event)
     due = _due(draft)
     after, effects = draft.finished()
@@ -77,7 +88,7 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
         if spec is None:
             draft.record("unknown input", UNIT, input=event.input)
             return ()
-        return (f"panel:{spec.panel}",)
+        return (UNIT if spec.panel == UNIT else f"panel:{spec.panel}",)
     if isinstance(event, Commanded):
         return commands.obey(draft, event)
     if isinstance(event, Started):
@@ -158,28 +169,35 @@ def _fault(draft: Draft, subject: str, error: Exception) -> None:
 def _settle(draft: Draft, subject: str, event: Event) -> None:
     kind, _, name = subject.partition(":")
     spec = draft.plan.panels.get(name) if kind == "panel" else None
-    if spec is not None:
-        _inputs(draft, subject, spec, event)
+    inputs = spec.inputs if spec else draft.plan.inputs if subject == UNIT else ()
+    _inputs(draft, subject, inputs, event)
+    found: int | None = None
     for _ in range(_ROUNDS):
         before = draft.subject(subject)
-        _diagnose(draft, subject, spec)
+        found = _diagnose(draft, subject, spec)
         if draft.subject(subject) is before:
             break
+    marks.expire(draft, subject)
+    duty.expire(draft, subject)
+    visits.watch(draft, subject)
+    loose.watch(draft, subject, spec)
     lifecycle.call(draft, subject)
-    _note_due(draft, subject, spec)
+    _note_due(draft, subject, spec, found)
 
 
-def _inputs(draft: Draft, subject: str, spec: Panel, event: Event) -> None:
+def _inputs(draft: Draft, subject: str, specs: tuple[Input, ...], event: Event) -> None:
     """Take the event into its input, and time into all of them."""
+    if not specs:
+        return
     live = draft.live.get(subject, Live())
     inputs = dict(live.inputs)
-    for each in spec.inputs:
+    for each in specs:
         before = inputs.get(each.id, InputState())
         mine = (
             isinstance(event, (LevelRead, EdgeSeen, InputLost, InputFound))
             and event.input == each.id
         )
-        inputs[each.id] = panel.taken_in(
+        inputs[each.id] = facts.taken_in(
             before, each, event if mine else TimePassed(), draft.now.up
         )
         if inputs[each.id].lost != before.lost:
@@ -188,37 +206,82 @@ def _inputs(draft: Draft, subject: str, spec: Panel, event: Event) -> None:
     draft.put_live(subject, replace(live, inputs=inputs))
 
 
-def _diagnose(draft: Draft, subject: str, spec: Panel | None) -> None:
+def _diagnose(draft: Draft, subject: str, spec: Panel | None) -> int | None:
+    """Let the alarms follow the facts; when the diagnosis changes by time alone."""
+    where = site.seen(draft.plan, draft.live)
     if spec is None:
-        _judge(draft, subject)
-        return
+        return _judge(draft, subject, where)
     owner = draft.subject(subject)
     inputs = draft.live.get(subject, Live()).inputs
     stands = lifecycle.present(draft, subject)
-    found = panel.diagnose(spec, inputs, owner.belief, stands, draft.now.up)
-    draft.put(replace(owner, belief=found.belief))
-    lifecycle.settle(draft, subject, spec, found.signals, found.rows, found.details)
+    found = panel.diagnose(spec, inputs, owner, stands, where, draft.stamp)
+    draft.put(
+        replace(
+            owner,
+            belief=found.belief,
+            beliefs=found.beliefs,
+            pumps=found.pumps,
+            highs=found.highs,
+            hot=found.hot,
+        )
+    )
+    heard = horn.findings(draft, subject, spec, facts.facts(spec, inputs, where))
+    lifecycle.settle(draft, subject, spec, {**found.findings, **heard})
+    return found.due
 
 
-def _judge(draft: Draft, subject: str) -> None:
+def _judge(draft: Draft, subject: str, where: Site) -> int | None:
     """The unit and the channels: a condition is present while it is said to be."""
     said = draft.subject(subject).said
-    known = _UNIT_CONDITIONS if subject == UNIT else (CHANNEL_FAILING,)
-    signals = {name: Signal.PRESENT if name in said else Signal.ABSENT for name in known}
-    lifecycle.settle(draft, subject, None, signals, {}, said)
+    known = UNIT_CONDITIONS if subject == UNIT else (CHANNEL_FAILING,)
+    findings = {
+        name: Finding(Signal.PRESENT if name in said else Signal.ABSENT, detail=said.get(name, ""))
+        for name in known
+    }
+    due = None
+    if subject == UNIT:
+        own = site.diagnose(draft.plan, draft.live, where, draft.subject(UNIT), draft.stamp)
+        findings |= own.findings
+        due = own.due
+    lifecycle.settle(draft, subject, None, findings)
+    return due
 
 
-def _note_due(draft: Draft, subject: str, spec: Panel | None) -> None:
-    times = [lifecycle.due(draft, subject, spec)]
+def _note_due(draft: Draft, subject: str, spec: Panel | None, found: int | None) -> None:
     live = draft.live.get(subject, Live())
-    if spec is not None:
-        times.append(panel.diagnosis_due(spec, draft.subject(subject).belief, draft.now.up))
-        times += [
-            panel.input_due(live.inputs.get(each.id, InputState()), each) for each in spec.inputs
-        ]
+    specs = spec.inputs if spec else draft.plan.inputs if subject == UNIT else ()
+    times = [
+        found,
+        lifecycle.due(draft, subject, spec),
+        marks.due(draft, subject),
+        duty.due(draft, subject),
+        visits.due(draft, subject),
+        loose.due(draft, subject),
+        horn.due(draft, subject, spec) if spec else None,
+        *(facts.input_due(live.inputs.get(each.id, InputState()), each) for each in specs),
+    ]
     due = min((each for each in times if each is not None), default=None)
     if due != live.due or subject not in draft.live:
         draft.put_live(subject, replace(live, due=due))
+
+
+def _release(draft: Draft) -> None:
+    """Tell what was held for somebody's hours; an error in it is recorded, and it is tried again."""
+    before = (dict(draft.subjects), dict(draft.notices), list(draft.closed), list(draft.effects))
+    try:
+        released = callout.release(draft)
+    except Exception as error:  # noqa: BLE001 - what was held for one must not stop the others
+        draft.subjects, draft.notices, draft.closed, draft.effects = before
+        late = [name for name, each in draft.live.items() if _is_late(each, draft.now.up)]
+        for subject in late:
+            _fault(draft, subject, error)
+        return
+    for subject in released:
+        _guarded(draft, subject, TimePassed())
+
+
+def _is_late(live: Live, now: int) -> bool:
+    return live.due is not None and live.due <= now
 
 
 def _outbox(draft: Draft, event: Event) -> None:

@@ -12,6 +12,7 @@ from enum import StrEnum
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
+DAY = 24 * HOUR
 
 
 def seconds(value: float) -> int:
@@ -23,8 +24,61 @@ class Means(StrEnum):
     """What an input tells."""
 
     HIGH_LEVEL = "high-level"
+    HIGH_HIGH_LEVEL = "high-high-level"
+    COMMON_ALARM = "common-alarm"
+    LOW_LEVEL = "low-level"
+    REDUNDANT_OFF = "redundant-off"
     ALARM_POWER = "alarm-power"
+    CONTROL_POWER = "control-power"
     PUMP_POWER = "pump-power"
+    PUMP_CALLED = "pump-called"
+    PUMP_RUNNING = "pump-running"
+    OVERLOAD = "overload"
+    OVER_TEMPERATURE = "over-temperature"
+    SEAL_LEAK = "seal-leak"
+    PHASE_FAULT = "phase-fault"
+    PUMP_FAULT = "pump-fault"
+    LAG_CALLED = "lag-called"
+    IN_HAND = "in-hand"
+    IN_OFF = "in-off"
+    NOT_IN_AUTO = "not-in-auto"
+    HORN_DRIVEN = "horn-driven"
+    HORN_HEARD = "horn-heard"
+    HORN_WIRE_PARKED = "horn-wire-parked"
+    UNIT_POWER = "unit-power"
+    WETTING_SUPPLY = "wetting-supply"
+    CABLE_LOOP = "cable-loop"
+    ON_GENERATOR = "on-generator"
+    PANEL_DOOR = "panel-door"
+    TANK_LID = "tank-lid"
+    AIR_SUPPLY = "air-supply"
+    TEST_PRESSED = "test-pressed"
+    OTHER = "other"
+
+
+PUMP_MEANS = frozenset(
+    {
+        Means.PUMP_POWER,
+        Means.PUMP_CALLED,
+        Means.PUMP_RUNNING,
+        Means.OVERLOAD,
+        Means.OVER_TEMPERATURE,
+        Means.SEAL_LEAK,
+        Means.PUMP_FAULT,
+        Means.IN_HAND,
+        Means.IN_OFF,
+        Means.NOT_IN_AUTO,
+    }
+)
+"""Inputs that carry a pump's number where a panel has more than one (0: all of them)."""
+ALARM_CONTACTS = (Means.HIGH_LEVEL, Means.HIGH_HIGH_LEVEL, Means.COMMON_ALARM)
+"""Contacts whose truth hangs on the alarm circuit: they declare in_alarm, unpowered, contact_follows."""
+SUPPLIES = frozenset({Means.ALARM_POWER, Means.CONTROL_POWER, Means.PUMP_POWER, Means.UNIT_POWER})
+"""Inputs that sense a supply: its presence holds them closed, and its loss is their alarm."""
+REFERENCES = frozenset({Means.WETTING_SUPPLY, Means.CABLE_LOOP})
+"""Closed while the wires live: when one opens, what hangs on them tells nothing."""
+UNIT_MEANS = frozenset({Means.UNIT_POWER, Means.WETTING_SUPPLY, Means.ON_GENERATOR})
+"""Inputs of the unit and its site, of no panel."""
 
 
 class Position(StrEnum):
@@ -65,6 +119,15 @@ class Kind(StrEnum):
     SUMP = "sump"
 
 
+class FedBy(StrEnum):
+    """What feeds the control circuit (contactor coil, pump floats)."""
+
+    ALARM = "alarm"
+    PUMP = "pump"
+    OWN = "own"
+    UNKNOWN = "unknown"
+
+
 class Circuits(StrEnum):
     """Whether alarm and pump hang on circuits of their own; only a test proves it."""
 
@@ -89,11 +152,12 @@ class Priority(StrEnum):
     HIGH = "high"
     MEDIUM = "medium"
     LOW = "low"
+    RECORD_ONLY = "record-only"
 
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One isolated input. `id` is '<panel>.<name>'; all times in nanoseconds."""
+    """One isolated input. `id` is '<panel>.<name>', `panel` is "unit" for the unit's own; times in nanoseconds."""
 
     id: str
     panel: str
@@ -106,6 +170,20 @@ class Input:
     release_hold: int = 3 * SECOND
     on_delay: int = 10 * SECOND
     off_delay: int = 60 * SECOND
+    pump: int = 0
+    """Which pump it is about, from 1; 0: all pumps, or none."""
+    throw_of: str = ""
+    """The id of the input whose other throw this is (Form C): it tells nothing by itself."""
+    latch: bool = False
+    """Whether its alarm stays after the condition has gone, until it is reset."""
+    carries: tuple[Means, ...] = ()
+    """What a common alarm may mean."""
+    text: str = ""
+    """What a contact of means `other` says, in the site's own words."""
+    priority: Priority | None = None
+    """The site's own priority for this input's alarm."""
+    exempt: bool = False
+    """Pulses by nature (mains, a flashing output): never called unsettled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +203,38 @@ class Panel:
     circuits: Circuits = Circuits.UNKNOWN
     hoa: Reach = Reach.UNKNOWN
     silence: Reach = Reach.UNKNOWN
+    alarm_breaker: Reach = Reach.UNKNOWN
+    pumps: int = 1
+    control_fed_by: FedBy = FedBy.UNKNOWN
+    alternates: bool = False
+    """Two pumps of this panel take turns."""
+    reserve: int | None = None
+    """The least time from the alarm float to overflow, declared by somebody who knows the basin (ns)."""
+    shares_breaker: bool = False
+    """Unit and panel hang on one breaker."""
+    run_limit: int | None = None
+    """A pump that runs longer is told of (ns); None: never."""
+    starts_limit: int = 20
+    """More starts of a pump in an hour are told of."""
+    labels: Mapping[str, str] = field(default_factory=dict)
+    """Breaker labels as written in the panel's door: 'alarm', 'control', 'pump-1' ... -> text."""
+    medium_list: str = ""
+    """The call list of medium alarms; '': `call_list`."""
+    low_list: str = ""
+    """The call list of low alarms and reminders; '': `medium_list`."""
+    realarm: Mapping[str, int] = field(default_factory=dict)
+    """Condition -> re-alarm time of this panel (ns), where it is not the usual one."""
 
-    def input(self, means: Means) -> Input | None:
-        """The panel's input that tells `means`, or None where it is not wired."""
-        return next((each for each in self.inputs if each.means is means), None)
+    def input(self, means: Means, pump: int = 0) -> Input | None:
+        """The panel's input that tells `means` of that pump, or None where it is not wired.
+
+        Where none carries the pump's number it is the one contact for all pumps; without a pump
+        asked for, that contact comes first.
+        """
+        fit = [each for each in self.inputs if each.means is means and not each.throw_of]
+        own = (each for each in fit if each.pump == pump)
+        shared = (each for each in fit if not pump or not each.pump)
+        return next(own, None) or next(shared, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,11 +247,47 @@ class Person:
     phone: str = ""
     responds: bool = False
     qualified: bool = False
+    language: str = "en"
+    waking: tuple[int, int] = (7 * HOUR, 22 * HOUR)
+    """Local time of day (ns) from and until which a medium alarm may reach this person."""
+    hours: str = ""
+    """The id of this person's working hours; '': the unit's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Working hours: local times of day (ns) by weekday (0 = Monday), and days without work.
+
+    `holidays` are local days counted from 1970-01-01.
+    """
+
+    id: str
+    days: Mapping[int, tuple[int, int]]
+    holidays: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One turn of an on-call schedule: from this UTC instant (ns) on, this person."""
+
+    begins: int
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class OnCall:
+    """An on-call schedule, resolved by the loader into turns in their order, for three years."""
+
+    id: str
+    turns: tuple[Turn, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One entry of a call list: `after` nanoseconds from the start, these persons are told."""
+    """One entry of a call list: `after` nanoseconds from the start, these persons are told.
+
+    A name is a person's, or an on-call schedule's: then whoever is on call at that moment.
+    """
 
     after: int
     persons: tuple[str, ...]
@@ -188,11 +330,36 @@ class Plan:
     short_forms: frozenset[str] = frozenset()
     """Channels that get the short form: text messages."""
     remote_commands: bool = False
-    """Whether acknowledging over MQTT is allowed."""
+    """Whether acknowledging and declaring a horn wire over MQTT is allowed."""
+    inputs: tuple[Input, ...] = ()
+    """The unit's own inputs: its supply, the wetting supply, the site's generator."""
+    hours: Mapping[str, Hours] = field(default_factory=dict)
+    work: str = ""
+    """The id of the working hours of whoever has none; '': Monday to Friday, 08:00 to 17:00."""
+    on_call: Mapping[str, OnCall] = field(default_factory=dict)
+    wakes: frozenset[str] = frozenset()
+    """Channels that wake a sleeper."""
+    least: Mapping[str, Priority] = field(default_factory=dict)
+    """Channel -> the least priority that goes over it (absent: all)."""
+    medium_list: str = ""
+    """The call list of the unit's and the site's medium alarms; '': `call_list`."""
+    low_list: str = ""
+    """The call list of their low alarms; '': `medium_list`."""
+    medium_waits: bool = False
+    """Medium alarms wait for working hours, not only for waking ones."""
+    empty: bool = False
+    """Nobody lives here: an outage is told at once, and no pump cycle is expected."""
+    languages: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """Language -> catalogue (English text -> its translation); English needs none."""
+    texts: Mapping[str, str] = field(default_factory=dict)
+    """The site's own texts: '<condition>:<language>:short|long' -> template with $names."""
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""
-        panel = self.panels.get(input_id.partition(".")[0])
-        if panel is None:
-            return None
-        return next((each for each in panel.inputs if each.id == input_id), None)
+        name = input_id.partition(".")[0]
+        if name == "unit":
+            inputs = self.inputs
+        else:
+            panel = self.panels.get(name)
+            inputs = panel.inputs if panel else ()
+        return next((each for each in inputs if each.id == input_id), None)

@@ -9,6 +9,14 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from relayd.core.events import Outcome
+from relayd.core.memory import Away as Away
+from relayd.core.memory import Horn as Horn
+from relayd.core.memory import HornStanding as HornStanding
+from relayd.core.memory import LooseEnd as LooseEnd
+from relayd.core.memory import Mark as Mark
+from relayd.core.memory import PumpLog as PumpLog
+from relayd.core.memory import Stamp as Stamp
+from relayd.core.memory import Visit as Visit
 from relayd.core.plan import Priority
 
 
@@ -40,15 +48,6 @@ class Signal(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Stamp:
-    """When something happened: boot time, UTC (ns since 1970) and whether UTC was to be believed."""
-
-    up: int
-    wall: int
-    trusted: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Filter:
     """The bounce filter: `charge` ns between 0 and the bound; `closed` None until it has settled."""
 
@@ -75,6 +74,12 @@ class InputState:
     """Edges known to be missing since the start."""
     held: bool = False
     """In alarm, or back for less than the release hold."""
+    edges: tuple[int, ...] = ()
+    """Times of the last raw changes, the newest last; no more than the unsettled rule needs."""
+    turns: tuple[int, ...] = ()
+    """Times at which the filtered value changed within the last ten minutes; no more than needed."""
+    drops: tuple[int, ...] = ()
+    """When this reference was lost after it had been believed, the newest last; no more than needed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +140,8 @@ class Call:
     due: int | None = None
     stopped: CallStop | None = None
     round: int = 1
+    priority: Priority = Priority.HIGH
+    """The priority for which it runs: where the alarm's becomes higher, it begins again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +168,7 @@ class Alarm:
     returned: Stamp | None = None
     call: Call | None = None
     told: tuple[str, ...] = ()
-    """Persons for whom a notice of this occurrence was made, in that order."""
+    """Persons for whom a notice of this occurrence was made, or who took it, in that order."""
     seen: Mapping[str, int] = field(default_factory=dict)
     """Person -> boot time until which that person is left alone."""
     taken: Take | None = None
@@ -169,6 +176,31 @@ class Alarm:
     update: int | None = None
     """When a changed text is told to those already told."""
     told_row: str = ""
+    told_notes: tuple[str, ...] = ()
+    """The notes as they stood when somebody was last told."""
+    rise: int | None = None
+    """When a priority that went up again is told, which was told a little while ago."""
+    notes: tuple[str, ...] = ()
+    """Rows of the pump table (and others) that explain this alarm, the most telling first."""
+    shelved: Mark | None = None
+    out: Mark | None = None
+    """Out of service."""
+    suppressed: str = ""
+    """Why it is suppressed by design; '' where it is not."""
+    latching: bool = False
+    """It stays after the condition has gone, until it is reset."""
+    raises: tuple[int, ...] = ()
+    """Boot times of its last raisings, the newest last; what chattering is judged by."""
+    chattering: int | None = None
+    """Since when it chatters: repeats are recorded, not told."""
+    stale: bool = False
+    """It has stood for more than 24 h, and that was recorded."""
+    held: Mapping[str, int] = field(default_factory=dict)
+    """Person -> boot time at which that person's hours begin and this alarm is told."""
+    morning: int | None = None
+    """When 'it was there and nobody answered' becomes a low item of the working morning."""
+    mornings: int = 0
+    """On how many working mornings it was told so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +212,25 @@ class Subject:
     belief: Belief = field(default_factory=Belief)
     said: Mapping[str, str] = field(default_factory=dict)
     """Condition -> why it is so; what the unit and the channels know of themselves."""
+    beliefs: Mapping[str, Belief] = field(default_factory=dict)
+    """Means -> belief of the panel's further alarm contacts (high-high-level, common-alarm)."""
+    pumps: Mapping[int, PumpLog] = field(default_factory=dict)
+    """Pump's number -> what is remembered of its starts."""
+    highs: tuple[Stamp, ...] = ()
+    """When high level returned by itself in the last seven days, no more than needed."""
+    hot: Mapping[int, tuple[Stamp, ...]] = field(default_factory=dict)
+    """Pump's number -> when it was over-temperature in the last day."""
+    horn: Horn = field(default_factory=Horn)
+    loose: Mapping[str, LooseEnd] = field(default_factory=dict)
+    visit: Visit | None = None
+    out: Mark | None = None
+    """The whole panel is out of service."""
+    away: Mapping[str, Away] = field(default_factory=dict)
+    """Person -> away; kept by the unit."""
+    raises: tuple[int, ...] = ()
+    """Boot times of the last raisings of any alarm; kept by the unit, for the burst rule."""
+    burst: int | None = None
+    """Since when an alarm burst goes on; kept by the unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +276,14 @@ class NoticeKind(StrEnum):
     UPDATE = "update"
     TAKEN = "taken"
     STAND_DOWN = "stand-down"
+    DIGEST = "digest"
+    """Several low or held items of one person's morning in one message."""
+    REMINDER = "reminder"
+    """Of a loose end, an alarm out of service, or an alarm that nobody answered."""
+    QUESTION = "question"
+    """Asks a person something that only a person can know."""
+    VISIT = "visit"
+    """What a visitor is told of the visit itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,13 +304,16 @@ class Notice:
     sends: tuple[Send, ...] = ()
 
 
+NEVER = Stamp(0, 0, False)
+
+
 @dataclass(frozen=True, slots=True)
 class State:
     """Everything. `counter` gives occurrences, notices and sends their numbers, never twice."""
 
     epoch: str
     boot: str = ""
-    stamp: Stamp = Stamp(0, 0, False)
+    stamp: Stamp = NEVER
     counter: int = 0
     subjects: Mapping[str, Subject] = field(default_factory=dict)
     notices: Mapping[int, Notice] = field(default_factory=dict)

@@ -1,0 +1,1 @@
+"""What people ask for, and the answers they get."""

@@ -1,0 +1,1 @@
+"""Who is told, when, over what: call lists, hours, on-call schedules, notices, sends."""

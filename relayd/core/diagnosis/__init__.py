@@ -1,0 +1,1 @@
+"""From bouncing contacts to conditions: facts, supplies, level, pumps, and the tables that join them."""

@@ -1,0 +1,161 @@
+"""The first steps that are the same for every panel and reader, and the words of the others.
+
+Texts only, in English. Common practice, no source. Nothing here opens an enclosure, except for
+readers who are qualified, and then it says so; no step lifts a float.
+"""
+
+from relayd.core import conditions as c
+from relayd.core.saying import hand
+from relayd.core.saying.language import marked
+
+NO_WATER = marked("Use no water.")
+LITTLE = marked("Use as little water as you can.")
+LAMPS = marked("Look at the panel's lamps from outside and say what is lit.")
+CALL = marked("Call the service firm.")
+CALL_IN_HOURS = marked("Call the service firm in working hours.")
+WATCH = marked("Look in on the panel's lamps until this is mended.")
+INSPECT = marked(
+    "If you are qualified, look through the dead front, or with ALL breakers that feed this panel"
+    " switched off: look, photograph, touch nothing; no compressed air."
+)
+CORD = marked("Never feed a panel by a cord.")
+LIGHTS = marked(
+    "Look whether other lights of the house are out. If only this circuit is out: {breaker} may"
+    " have tripped, or somebody switched it off."
+)
+OTHER_PUMP = marked("The other pump can do the work: leave its switch in Auto.")
+NEVER_BY_HAND = frozenset({c.LOW_LEVEL, c.REDUNDANT_OFF, c.OVER_TEMPERATURE, c.OVERLOAD})
+"""Conditions in which nobody is ever told to turn to Hand."""
+
+SAID: dict[str, tuple[str, ...]] = {
+    c.COMMON_ALARM: (
+        NO_WATER,
+        LAMPS,
+        marked("Call and say which lamp is lit: nothing else is safe for all that it may mean."),
+    ),
+    c.LOW_LEVEL: (
+        marked("Do not turn the switch to Hand: the pump would run dry."),
+        LAMPS,
+        marked("Call in working hours: the tank may leak or siphon, or the stop float is stuck."),
+    ),
+    c.REDUNDANT_OFF: (
+        marked("Use no water: the pump is locked out, and the level rises."),
+        hand.NO_HAND,
+        CALL,
+    ),
+    c.UNSTABLE_SUPPLY: (
+        LITTLE,
+        marked("Look whether lights dim or flicker; if so, call the electric utility."),
+        marked("If only the panel is concerned: call an electrician."),
+    ),
+    c.KEEPS_REACHING: (
+        LITTLE,
+        marked("Look for what brings the water: a running toilet, an open tap, rain, snow melt."),
+        marked("Call in working hours, also if it clears by itself each time."),
+    ),
+    c.RUN_LONG: (LITTLE, LAMPS, marked("Look for a running toilet or an open tap."), CALL_IN_HOURS),
+    c.STARTS: (marked("Look for a running toilet or an open tap."), CALL_IN_HOURS),
+    c.NO_CYCLE: (
+        marked("If nobody has used water meanwhile, this may be right: say so."),
+        marked(
+            "If water was used: use as little as you can and call; the pump's float may be stuck,"
+            " and the alarm float with it."
+        ),
+        LAMPS,
+    ),
+    c.CONTRADICTION: (LAMPS, CALL_IN_HOURS),
+    c.LAG_CALLED: (LITTLE, CALL_IN_HOURS),
+    c.ALTERNATION: (
+        marked("Look from outside how the switches of both pumps stand, and say so."),
+        CALL_IN_HOURS,
+    ),
+    c.SEAL_LEAK: (
+        marked("The pump goes on working: plan its repair within weeks, in working hours."),
+    ),
+    c.PANEL_DOOR: (
+        marked("Look from a distance whether somebody is at work there."),
+        marked("If nobody is: touch nothing, keep children away and call."),
+    ),
+    c.TANK_LID: (
+        marked("Go there now, or send somebody: keep everybody away and stay until it is shut."),
+        marked(
+            "If somebody is missing or has fallen in: ring the emergency number; nobody goes in."
+        ),
+        marked("Call whoever works at the tank; shutting it is their job."),
+    ),
+    c.AIR_SUPPLY: (
+        marked("Listen from outside whether the blower runs."),
+        marked("Call the service provider in working hours."),
+    ),
+    c.OTHER: (marked("Look at it from outside and say what you see."), CALL),
+    c.BLIND: (
+        WATCH,
+        marked("Have the supply of the unit's inputs and its fuse looked at by an electrician."),
+    ),
+    c.UNSETTLED: (
+        marked("Treat it as an alarm until somebody has looked: use no water."),
+        LAMPS,
+        marked("Have the contact and its wires looked at."),
+    ),
+    c.WIRING_FAULT: (WATCH, marked("Have the contact and its wires looked at.")),
+    c.INPUT_LOST: (WATCH, marked("Have the unit and its wires looked at.")),
+    c.SITE_OUTAGE: (
+        NO_WATER,
+        marked("Call the electric utility's outage line."),
+        CORD,
+    ),
+    c.UNIT_POWER: (
+        marked("Look whether the unit's outlet, or the breaker that feeds it, has lost power."),
+        marked("When the unit's battery is empty no alarm can be noticed: look in on the panels."),
+    ),
+    c.JOURNAL_LATE: (
+        marked("Have the unit's storage looked at: messages may come late until then."),
+    ),
+    c.SENDER_DOWN: (
+        marked("Messages may not go out: look in on the panels' lamps until this is mended."),
+    ),
+    c.MQTT_DOWN: (marked("Look whether the network and the broker are up."),),
+    c.PLAN_REFUSED: (marked("Mend the plan file. What is wrong with it is said by: relayd check"),),
+    c.FAULT: (marked("Look in on the panels' lamps, and have the unit's log looked at."),),
+    c.CHANNEL_FAILING: (marked("Have the address and the account of this channel looked at."),),
+}
+"""The steps of conditions that are the same for every panel and reader."""
+SHORTEST = {
+    **dict.fromkeys((c.HIGH_LEVEL, c.HIGH_HIGH_LEVEL, c.COMMON_ALARM, c.NOT_FALLING), NO_WATER),
+    **dict.fromkeys((c.ALARM_POWER, c.CONTROL_POWER, c.PUMP_POWER, c.REDUNDANT_OFF), NO_WATER),
+    **dict.fromkeys((c.NO_CURRENT, c.OVERLOAD, c.PHASE_FAULT, c.PUMP_FAULT, c.IN_OFF), NO_WATER),
+    **dict.fromkeys((c.NOT_IN_AUTO, c.UNSETTLED, c.SITE_OUTAGE, c.ALARM_LEFT_OFF), NO_WATER),
+    c.TANK_LID: marked("Keep everybody away."),
+    c.PANEL_DOOR: marked("Touch nothing."),
+}
+"""The first step in a few words, where one fits everybody."""
+NO_HAND_OUT = marked("Do not turn this pump's switch to Hand.")
+OVERLOAD_ONCE = marked("Its overload is reset once, by somebody qualified; then never in Hand.")
+CYCLES = marked("It stops and starts by itself and burns in the end: call in working hours.")
+UTILITY = marked("Call the electric utility if lights of the house dim, flicker or are out.")
+HORN_WIRE = marked(
+    "Only if you are qualified, and only if Silence does not do: {first}, see that the lamp is dark"
+    " and measure, take one wire off the horn, cap its end: it is live in the next alarm; switch on"
+    " again what you switched off; lamp lit again (look); then declare it: relayd horn-wire {panel}"
+    " off --by {person}"
+)
+STANDS = {
+    c.IN_HAND: marked("In Hand the pump runs past its stop float and can run dry: go there now."),
+    c.IN_OFF: marked("Use no water. {off}"),
+    c.NOT_IN_AUTO: marked(
+        "Use no water, and look how the switch stands: in Hand the pump can run dry. {off}"
+    ),
+}
+ONE_OFF = marked(
+    "switch off the breaker labelled '{label}' (the box is still live from the other circuit)"
+)
+ALL_OFF = marked("switch off ALL breakers that feed this panel{labels}")
+SILENCE = marked("If the horn sounds: press Silence, and call.")
+SILENCE_OUTSIDE = marked(
+    "If the horn sounds: press Silence if its button is on the outside of the panel, and call."
+)
+NO_SILENCE = marked("If the horn sounds: leave the panel shut, and call.")
+ON_AGAIN = marked(
+    "Only when nobody works there: switch it on again; while the level is high the lamp is lit"
+    " again (look)."
+)

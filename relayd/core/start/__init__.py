@@ -1,0 +1,1 @@
+"""A state after a start: fitted to this boot and this plan."""
