@@ -7,11 +7,11 @@ from relayd.channels.post import address_problems
 from relayd.cli import out
 from relayd.cli.out import Line, Tone
 from relayd.errors import PlanRefused, RelaydError
-from relayd.settings import Loaded, describe, load, places
+from relayd.settings import Loaded, describe, load, outline, places
 
 
 def check(plan: Path | None, json: bool) -> int:
-    """Print problems, then warnings; 1 if there is a problem. Raises Usage."""
+    """Print problems, then warnings, then what the plan comes to; 1 if there is a problem. Raises Usage."""
     where = places(plan=plan)
     problems: list[str] = []
     warnings: list[str] = []
@@ -23,8 +23,9 @@ def check(plan: Path | None, json: bool) -> int:
         problems = refused.problems
     if json:
         understood = describe(loaded) if loaded else None
+        lines = outline(loaded, clock.now(False).wall) if loaded else []
         body = {"plan": str(where.plan), "problems": problems, "warnings": warnings}
-        out.show_json({**body, "understood": understood})
+        out.show_json({**body, "outline": lines, "understood": understood})
     else:
         out.show(_lines(where.plan, problems, warnings, loaded))
     return 1 if problems else 0
@@ -57,7 +58,8 @@ def _lines(
     lines += [Line(f"warning: {each}", Tone.WARN) for each in warnings]
     if loaded is not None:
         about = loaded.plan
-        inputs = sum(len(each.inputs) for each in about.panels.values())
+        inputs = len(about.inputs) + sum(len(each.inputs) for each in about.panels.values())
         counts = f"panels: {len(about.panels)}, inputs: {inputs}, people: {len(about.people)}"
         lines.append(Line(f"{plan}: can be used ({counts})"))
+        lines += [Line(each) for each in outline(loaded, clock.now(False).wall)]
     return lines

@@ -15,12 +15,14 @@ from pathlib import Path
 from relayd.core.plan import Plan
 from relayd.errors import PlanRefused, Usage
 from relayd.rig import Rig
+from relayd.settings import reach
 from relayd.settings.build import build_plan, build_rig
 from relayd.settings.describing import described
 from relayd.settings.files import LAST_GOOD, Source, keep, parsed
 from relayd.settings.read import read
 from relayd.settings.rules import problems
 from relayd.settings.secrets import AddressProblem, Secrets, collect
+from relayd.settings.summary import summary
 from relayd.settings.warnings import warnings
 from relayd.settings.where import Places
 from relayd.settings.zone import offsets
@@ -35,6 +37,7 @@ __all__ = [
     "load",
     "load_or_last_good",
     "offsets",
+    "outline",
     "places",
     "remember",
 ]
@@ -93,9 +96,9 @@ def load(
     if found or (lacking and not forgiving):
         raise PlanRefused(_said(source, [*found, *lacking]))
     zone = reading.plan.unit.zone if reading.plan.unit and reading.plan.unit.zone else "UTC"
-    plan = build_plan(reading.plan, secrets, offsets(zone, wall))
+    plan = build_plan(reading.plan, secrets, offsets(zone, wall), wall)
     _refuse_unreachable(plan, source, secrets)
-    doubts = _said(source, [*lacking, *warnings(reading.plan, source.mode)])
+    doubts = _said(source, [*lacking, *warnings(reading.plan, source.mode, plan)])
     return Loaded(plan, build_rig(reading.plan, secrets), tuple(doubts), source.digest, source.text)
 
 
@@ -133,6 +136,11 @@ def describe(loaded: Loaded) -> dict[str, object]:
     return {**described(loaded.plan, loaded.rig), **about}
 
 
+def outline(loaded: Loaded, wall: int) -> list[str]:
+    """A few lines a panel: what it can tell, who is told at night, the worst case."""
+    return list(summary(loaded.plan, wall))
+
+
 def _said(source: Source, found: Iterable[Problem]) -> list[str]:
     """One text a problem, in the order of the lines, none twice."""
     lined = [(source.lines.line(each.loc), each) for each in dict.fromkeys(found)]
@@ -143,6 +151,8 @@ def _said(source: Source, found: Iterable[Problem]) -> list[str]:
 def _refuse_unreachable(plan: Plan, source: Source, secrets: Secrets) -> None:
     """A call list whose people have all lost their addresses cannot be forgiven."""
     for calls in plan.call_lists.values():
-        persons = {person for step in calls.steps for person in step.persons}
+        persons = {
+            who for each in reach.told(plan, calls) for who in reach.persons(plan, each.name)
+        }
         if not any(plan.people[person].channels for person in persons):
             raise PlanRefused(_said(source, secrets.problems))

@@ -1,70 +1,84 @@
 """From tables that broke no rule to the frozen plan and the rig beside it.
 
-In: the tables, the secrets that were found, the zone's offsets. A channel without an address is
-left out: only a forgiving load lets one come so far.
+In: the tables, the secrets that were found, the zone's offsets, the instant of loading. A channel
+without an address is left out: only a forgiving load lets one come so far.
 """
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TypeVar
 
 from relayd.core.plan import (
-    SECOND,
+    HOUR,
+    MINUTE,
     CallList,
-    Circuits,
-    Follows,
-    Input,
     Kind,
-    Means,
     Offset,
     Panel,
     Person,
     Plan,
-    Position,
-    Reach,
+    Priority,
     Step,
-    Unpowered,
 )
-from relayd.rig import Broker, Line, Rig
+from relayd.rig import Broker, Rig
+from relayd.settings import calendars, inputs
 from relayd.settings.schema import (
     CallListTable,
-    InputTable,
     MqttTable,
     PanelTable,
     PersonTable,
     PlanTable,
+    TextTable,
     UnitTable,
+    sure,
 )
 from relayd.settings.secrets import Secrets, channels
-from relayd.settings.values import Level, Pull, Version
+from relayd.settings.tongues import texts_of
+from relayd.settings.values import NEVER, Version
 
-Value = TypeVar("Value")
+UNIT = "unit"
+"""Where the unit's own inputs belong: no panel may be called so."""
+FIRST_AGAIN = 3 * MINUTE
+SECOND_PERSON = 8 * MINUTE
+NEXT_PERSON = 7 * MINUTE
+"""ns; a list of names alone: the first at once and again, the second, then one more each time.
+Trade judgement, no published source."""
+EFFLUENT = frozenset({Kind.EFFLUENT_DEMAND, Kind.EFFLUENT_TIMED})
 
-POWER_DELAYS = (60 * SECOND, 30 * SECOND)
-"""ns, on and off; a minute rides through a recloser. Trade judgement, no published source."""
-LEVEL_OFF = 60 * SECOND
-LEVEL_ON = 10 * SECOND
-SMALL_BASIN_ON, SMALL_BASIN_ON_HOLDS = 6 * SECOND, 5 * SECOND
-"""ns; a sump or grinder basin is full soon. 5 s only where no loss of power moves the contact."""
 
-
-def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...]) -> Plan:
-    """The plan of these tables."""
+def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...], wall: int) -> Plan:
+    """The plan of these tables as of `wall`."""
     unit = sure(tables.unit)
     panels = [_panel(each, unit) for each in sure(tables.panel)]
     people = [_person(each, secrets) for each in sure(tables.person)]
     calls = [_call_list(each) for each in sure(tables.call_list)]
+    ways = list(channels(tables))
+    schedules = [calendars.on_call(each, sure(unit.zone), wall) for each in tables.on_call or []]
     return Plan(
         unit=sure(unit.id),
         unit_name=sure(unit.name),
         zone=sure(unit.zone),
         offsets=offsets,
         call_list=sure(unit.call_list),
+        medium_list=unit.medium_list or "",
+        low_list=unit.low_list or "",
         panels={each.id: each for each in panels},
         people={each.id: each for each in people},
         call_lists={each.id: each for each in calls},
         channels={channel: each.id for each in people for channel in each.channels},
-        short_forms=frozenset(each for _, each, way in channels(tables) if way.short),
+        short_forms=frozenset(each for _, each, way in ways if way.short),
         remote_commands=tables.mqtt is not None and bool(tables.mqtt.commands),
+        inputs=tuple(
+            made for each in unit.input or [] for made in inputs.inputs(each, UNIT, Kind.SUMP)
+        ),
+        hours={sure(each.id): calendars.hours(each, wall) for each in tables.hours or []},
+        work=unit.hours or "",
+        on_call={each.id: each for each in schedules},
+        wakes=frozenset(each for _, each, way in ways if way.wakes),
+        least={each: way.least for _, each, way in ways if way.least not in (None, Priority.LOW)},
+        medium_waits=bool(unit.medium_waits),
+        empty=bool(unit.empty),
+        languages={each: texts_of(each) for each in _languages(people)},
+        texts={key: text for each in tables.text or [] for key, text in _texts(each)},
     )
 
 
@@ -73,74 +87,58 @@ def build_rig(tables: PlanTable, secrets: Secrets) -> Rig:
     unit = sure(tables.unit)
     broken = any(problem.loc[0] == "mqtt" for problem in secrets.problems)
     broker = None if tables.mqtt is None or broken else _broker(tables.mqtt, secrets)
+    wired = [(sure(panel.id), each) for panel in sure(tables.panel) for each in sure(panel.input)]
+    wired += [(UNIT, each) for each in unit.input or []]
     return Rig(
-        lines=tuple(
-            _line(each, sure(panel.id), unit)
-            for panel in sure(tables.panel)
-            for each in sure(panel.input)
-        ),
+        lines=tuple(line for place, each in wired for line in inputs.lines(each, place, unit)),
         addresses=dict(secrets.addresses),
         broker=broker,
         poll=sure(unit.poll),
     )
 
 
-def input_id(panel: str, table: InputTable) -> str:
-    """The full id of an input: '<panel>.<name>', the name being what it means where none is given."""
-    return f"{panel}.{table.name or sure(table.means)}"
-
-
-def sure(value: Value | None) -> Value:
-    """The value of a key that cannot be a gap any more."""
-    if value is None:
-        raise AssertionError("a gap was left in tables that broke no rule")
-    return value
-
-
 def _panel(table: PanelTable, unit: UnitTable) -> Panel:
     name, kind = sure(table.id), sure(table.kind)
+    call_list = table.call_list or sure(unit.call_list)
     return Panel(
         id=name,
         name=sure(table.name),
         where=table.where or "",
         kind=kind,
-        call_list=table.call_list or sure(unit.call_list),
-        inputs=tuple(_input(each, name, kind) for each in sure(table.input)),
+        call_list=call_list,
+        inputs=tuple(
+            made for each in sure(table.input) for made in inputs.inputs(each, name, kind)
+        ),
         settle=sure(table.settle),
         silence_time=table.silence_time,
-        circuits=table.circuits or Circuits.UNKNOWN,
-        hoa=table.hoa or Reach.UNKNOWN,
-        silence=table.silence or Reach.UNKNOWN,
+        circuits=sure(table.circuits),
+        hoa=sure(table.hoa),
+        silence=sure(table.silence),
+        alarm_breaker=sure(table.alarm_breaker),
+        pumps=sure(table.pumps),
+        control_fed_by=sure(table.control_fed_by),
+        alternates=bool(table.alternates),
+        reserve=table.reserve,
+        shares_breaker=bool(table.shares_breaker),
+        run_limit=run_limit(table.run_limit, kind),
+        starts_limit=table.starts_limit or (60 if kind is Kind.SUMP else 20),
+        labels={key: sure(each) for key, each in (table.labels or {}).items()},
+        medium_list=table.medium_list or ("" if table.call_list else unit.medium_list) or "",
+        low_list=table.low_list or ("" if table.call_list else unit.low_list) or "",
+        realarm={key: sure(each) for key, each in (table.realarm or {}).items()},
     )
 
 
-def _input(table: InputTable, panel: str, kind: Kind) -> Input:
-    means = sure(table.means)
-    unpowered = table.unpowered or Unpowered.UNKNOWN
-    if means is Means.ALARM_POWER:
-        unpowered = Unpowered.OPEN
-    on, off = _delays(means, kind, unpowered)
-    return Input(
-        id=input_id(panel, table),
-        panel=panel,
-        means=means,
-        in_alarm=table.in_alarm or Position.OPEN,
-        unpowered=unpowered,
-        follows=table.contact_follows or Follows.UNKNOWN,
-        close_time=sure(table.close_time),
-        open_time=sure(table.open_time),
-        release_hold=table.release_hold or 3 * SECOND,
-        on_delay=table.on_delay or on,
-        off_delay=table.off_delay or off,
-    )
+def run_limit(given: int | None, kind: Kind) -> int | None:
+    """How long a pump may run (ns), None for ever: as given, else by what the panel pumps.
 
-
-def _delays(means: Means, kind: Kind, unpowered: Unpowered) -> tuple[int, int]:
-    if means is not Means.HIGH_LEVEL:
-        return POWER_DELAYS
-    if kind not in {Kind.SUMP, Kind.GRINDER}:
-        return LEVEL_ON, LEVEL_OFF
-    return (SMALL_BASIN_ON_HOLDS if unpowered is Unpowered.HOLDS else SMALL_BASIN_ON), LEVEL_OFF
+    The defaults are trade judgement, no published source: a sump runs as long as it rains.
+    """
+    if given is not None:
+        return None if given == NEVER else given
+    if kind is Kind.SUMP:
+        return None
+    return HOUR if kind in EFFLUENT else 20 * MINUTE
 
 
 def _person(table: PersonTable, secrets: Secrets) -> Person:
@@ -153,31 +151,44 @@ def _person(table: PersonTable, secrets: Secrets) -> Person:
         phone=table.phone or "",
         responds=bool(table.responds),
         qualified=bool(table.qualified),
+        language=sure(table.language),
+        waking=sure(table.waking),
+        hours=table.hours or "",
     )
 
 
 def _call_list(table: CallListTable) -> CallList:
-    steps = (
-        Step(sure(each.after), tuple(sure(person) for person in sure(each.tell)))
-        for each in sure(table.step)
-    )
     return CallList(
         id=sure(table.id),
-        steps=tuple(steps),
+        steps=tuple(_steps(table)),
         repeat=sure(table.repeat),
         slow_after=sure(table.slow_after),
         slow=sure(table.slow),
     )
 
 
-def _line(table: InputTable, panel: str, unit: UnitTable) -> Line:
-    return Line(
-        input=input_id(panel, table),
-        chip=sure(table.chip or unit.chip),
-        line=sure(table.line),
-        closed_when_low=table.closed_when is Level.LOW,
-        pull=(table.pull or Pull.NONE).value,
-    )
+def _steps(table: CallListTable) -> Iterator[Step]:
+    """The steps as written, or those of a list of names alone."""
+    if table.tell is None:
+        for each in sure(table.step):
+            yield Step(sure(each.after), tuple(sure(person) for person in sure(each.tell)))
+        return
+    first, *others = (sure(each) for each in table.tell)
+    yield Step(0, (first,))
+    yield Step(FIRST_AGAIN, (first,))
+    for n, person in enumerate(others):
+        yield Step(SECOND_PERSON + n * NEXT_PERSON, (person,))
+
+
+def _languages(people: list[Person]) -> list[str]:
+    """The languages that need a catalogue, each once."""
+    return list(dict.fromkeys(each.language for each in people if each.language != "en"))
+
+
+def _texts(table: TextTable) -> Iterator[tuple[str, str]]:
+    for form, text in (("short", table.short), ("long", table.long)):
+        if text is not None:
+            yield f"{table.condition}:{table.language}:{form}", text
 
 
 def _broker(table: MqttTable, secrets: Secrets) -> Broker:

@@ -1,15 +1,19 @@
 """A loaded plan as plain values for people and programs: nothing secret, times as the plan writes them."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime, timedelta
 from enum import Enum
 
-from relayd.core.plan import Input, Panel, Plan
+from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, OnCall, Panel, Person, Plan
 from relayd.rig import Broker, Rig, Secret
+from relayd.settings.calendars import EPOCH
+from relayd.settings.moments import DAYS
 from relayd.words import spelt
 
 _TIMES = {
     "close_time", "open_time", "release_hold", "on_delay", "off_delay",
-    "settle", "settle_alarm", "window", "silence_time",
+    "settle", "settle_alarm", "window", "silence_time", "reserve", "run_limit",
     "after", "repeat", "slow_after", "slow",
 }  # fmt: skip
 
@@ -22,20 +26,34 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
             "name": plan.unit_name,
             "zone": plan.zone,
             "call_list": plan.call_list,
+            "medium_list": plan.medium_list,
+            "low_list": plan.low_list,
+            "hours": plan.work,
+            "medium_waits": plan.medium_waits,
+            "empty": plan.empty,
+            "inputs": [_input(each, rig) for each in plan.inputs],
         },
         "poll": spelt(rig.poll),
         "panels": [_panel(each, rig) for each in plan.panels.values()],
-        "persons": [
-            {**_plain(each), "channels": _channels(each.channels, plan, rig)}
-            for each in plan.people.values()
-        ],
+        "persons": [_person(each, plan, rig) for each in plan.people.values()],
         "call_lists": [_plain(each) for each in plan.call_lists.values()],
+        "on_call": [_on_call(each) for each in plan.on_call.values()],
+        "hours": [_hours(each) for each in plan.hours.values()],
+        "languages": {each: len(texts) for each, texts in plan.languages.items()},
+        "texts": dict(plan.texts),
         "mqtt": None if rig.broker is None else _broker(rig.broker, plan),
     }
 
 
+def clock(time_of_day: int) -> str:
+    """A time of day as the plan writes it: "08:00"."""
+    return f"{time_of_day // HOUR:02}:{time_of_day % HOUR // MINUTE:02}"
+
+
 def _panel(panel: Panel, rig: Rig) -> dict[str, object]:
-    return {**_plain(panel), "inputs": [_input(each, rig) for each in panel.inputs]}
+    again = {name: spelt(span) for name, span in panel.realarm.items()}
+    inputs = [_input(each, rig) for each in panel.inputs]
+    return {**_plain(panel), "realarm": again, "inputs": inputs}
 
 
 def _input(contact: Input, rig: Rig) -> dict[str, object]:
@@ -44,11 +62,40 @@ def _input(contact: Input, rig: Rig) -> dict[str, object]:
     return {**_plain(contact), **wired, "closed_when": "low" if line.closed_when_low else "high"}
 
 
-def _channels(names: tuple[str, ...], plan: Plan, rig: Rig) -> list[dict[str, object]]:
+def _person(person: Person, plan: Plan, rig: Rig) -> dict[str, object]:
+    awake = [clock(each) for each in person.waking]
+    channels = _channels(person.channels, plan, rig)
+    return {**_plain(person), "waking": awake, "channels": channels}
+
+
+def _channels(names: Iterable[str], plan: Plan, rig: Rig) -> list[dict[str, object]]:
     return [
-        {"id": each, "scheme": _scheme(rig.addresses[each]), "short": each in plan.short_forms}
+        {
+            "id": each,
+            "scheme": _scheme(rig.addresses[each]),
+            "short": each in plan.short_forms,
+            "wakes": each in plan.wakes,
+            "least": plan.least[each].value if each in plan.least else "low",
+        }
         for each in names
     ]
+
+
+def _on_call(schedule: OnCall) -> dict[str, object]:
+    turns = [{"begins": _utc(each.begins), "person": each.person} for each in schedule.turns]
+    return {"id": schedule.id, "turns": turns}
+
+
+def _utc(instant: int) -> str:
+    return datetime.fromtimestamp(instant // SECOND, UTC).isoformat()
+
+
+def _hours(hours: Hours) -> dict[str, object]:
+    return {
+        "id": hours.id,
+        "days": {DAYS[day]: [clock(each) for each in span] for day, span in hours.days.items()},
+        "holidays": [str(EPOCH + timedelta(days=each)) for each in sorted(hours.holidays)],
+    }
 
 
 def _scheme(address: Secret) -> str:
@@ -81,5 +128,5 @@ def _value(key: str, value: object) -> object:
     if key in _TIMES and isinstance(value, int):
         return spelt(value)
     if isinstance(value, tuple):
-        return [_plain(each) if is_dataclass(each) else each for each in value]
-    return value
+        return [_plain(each) if is_dataclass(each) else _value("", each) for each in value]
+    return dict(value) if isinstance(value, Mapping) else value

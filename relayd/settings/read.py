@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource
 
-from relayd.settings.schema import SINGLE, TABLES, PlanTable
+from relayd.settings.schema import FREE, SINGLE, TABLES, PlanTable, keys, means_of
 from relayd.words import Loc, Problem, did_you_mean
 
 ROUNDS = 10
@@ -100,7 +100,7 @@ def _say(error: ErrorDetails) -> str:
     if kind == "extra_forbidden":
         return _unknown(loc)
     if kind == "missing":
-        return f"is missing; {_table(loc[:-1]).model_fields[str(loc[-1])].description}"
+        return f"is missing; {means_of(_table(loc[:-1]), str(loc[-1]))}"
     if kind == "value_error":
         return str(error.get("ctx", {})["error"])
     return _wrong_shape(loc)
@@ -108,7 +108,7 @@ def _say(error: ErrorDetails) -> str:
 
 def _wrong_shape(loc: Loc) -> str:
     names = _names(loc)
-    if names in TABLES:
+    if names in TABLES or names in FREE:
         return f"is not written as a table; begin it with {_header(names)}"
     return 'must be a list in brackets, such as ["anna", "ben"]'
 
@@ -116,8 +116,8 @@ def _wrong_shape(loc: Loc) -> str:
 def _unknown(loc: Loc) -> str:
     """An unknown key: the nearest one of this table, or the table where it belongs."""
     key, here = str(loc[-1]), _names(loc[:-1])
-    known = list(_table(loc[:-1]).model_fields)
-    homes = [_header(names) for names, table in TABLES.items() if key in table.model_fields]
+    known = keys(_table(loc[:-1]))
+    homes = [_header(names) for names, table in TABLES.items() if key in keys(table)]
     meant = did_you_mean(key, known, mark="")
     belongs = f"; it belongs to {' or '.join(homes)}" if homes else ""
     what = "there is no such key" if here else "there is no such table"

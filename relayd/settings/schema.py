@@ -1,30 +1,46 @@
 """The shape of the plan file: its tables, their keys, what each key takes and by default means.
 
 A value that was refused is None in the tables, so that the rules (settings/rules.py) can go on
-and everything wrong is said at once. Times in nanoseconds.
+and everything wrong is said at once. A default that depends on other keys is None too, and is
+filled in by inputs.py and build.py. Times in nanoseconds.
 """
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from datetime import date
+from enum import StrEnum
+from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from relayd.core.plan import (
+    DAY,
     HOUR,
     MINUTE,
     SECOND,
     Circuits,
+    FedBy,
     Follows,
     Kind,
     Means,
     Position,
+    Priority,
     Reach,
     Unpowered,
 )
+from relayd.settings import moments, presets
 from relayd.settings import values as one
 from relayd.settings.values import Level, Pull, Version
 from relayd.words import MS, one_of
+
+Value = TypeVar("Value")
+
+
+class Change(StrEnum):
+    """How often an on-call schedule goes on to the next person."""
+
+    WEEKLY = "weekly"
+    DAILY = "daily"
 
 
 def _reader(read: Callable[[object], object]) -> Any:
@@ -38,15 +54,59 @@ Flag = Annotated[bool | None, _reader(one.flag)]
 Chip = Annotated[str | None, _reader(one.chip)]
 Credential = Annotated[str | None, _reader(one.credential)]
 Delay = Annotated[int | None, _reader(one.span(SECOND, HOUR))]
-Bounce = Annotated[int | None, _reader(one.span(MS, SECOND))]
 Pause = Annotated[int | None, _reader(one.span(MINUTE, 24 * HOUR))]
+Realarm = Annotated[int | None, _reader(one.span(15 * MINUTE, 7 * DAY))]
 Switch = Annotated[Reach | None, _reader(one.choice(Reach))]
+Urgency = Annotated[Priority | None, _reader(one.choice(Priority))]
+Least = Annotated[Priority | None, _reader(one.choice(Priority, Priority.RECORD_ONLY))]
+Language = Annotated[str | None, _reader(one.language)]
+LineNumber = Annotated[int | None, _reader(one.number(0, 1023))]
+Clock = Annotated[int | None, _reader(moments.time_of_day)]
+Day = Annotated[date | None, _reader(moments.day)]
+Moment = Annotated[date | None, _reader(moments.moment)]
+Weekday = Annotated[int | None, _reader(moments.weekday)]
+
+
+def sure(value: Value | None) -> Value:
+    """The value of a key that cannot be a gap any more."""
+    if value is None:
+        raise AssertionError("a gap was left in tables that broke no rule")
+    return value
 
 
 class Table(BaseModel):
     """A table of the plan: unknown keys are refused, values are never shown."""
 
     model_config = ConfigDict(extra="forbid", hide_input_in_errors=True, frozen=True)
+
+
+class InputTable(Table):
+    """[[panel.input]] or [[unit.input]]: one isolated input and the contact behind it."""
+
+    means: Annotated[Means | None, _reader(one.choice(Means))] = Field(
+        description="what it tells: " + one_of(Means)
+    )
+    line: LineNumber = Field(description="the number of the line on its chip")
+    pump: Annotated[int | None, _reader(one.number(0, 4))] = None
+    name: Id = None
+    chip: Chip = None
+    closed_when: Annotated[Level | None, _reader(one.choice(Level))] = Level.LOW
+    pull: Annotated[Pull | None, _reader(one.choice(Pull))] = Pull.NONE
+    second_line: LineNumber = None
+    in_alarm: Annotated[Position | None, _reader(one.choice(Position))] = None
+    unpowered: Annotated[Unpowered | None, _reader(one.choice(Unpowered))] = None
+    contact_follows: Annotated[Follows | None, _reader(one.choice(Follows))] = None
+    pulsing: Flag = None
+    close_time: Annotated[int | None, _reader(one.span(MS, SECOND))] = None
+    open_time: Annotated[int | None, _reader(one.span(MS, 5 * SECOND))] = None
+    release_hold: Annotated[int | None, _reader(one.span(3 * SECOND, MINUTE))] = None
+    on_delay: Delay = None
+    off_delay: Delay = None
+    carries: list[Annotated[Means | None, _reader(one.choice(Means))]] | None = None
+    preset: Annotated[presets.Preset | None, _reader(one.choice(presets.Preset))] = None
+    text: Words = None
+    priority: Urgency = None
+    latch: Flag = None
 
 
 class UnitTable(Table):
@@ -58,31 +118,14 @@ class UnitTable(Table):
         description='an IANA time zone such as "Europe/Vienna"'
     )
     call_list: Id = Field(description="the id of the [[call_list]] for all that has no other")
+    medium_list: Id = None
+    low_list: Id = None
     chip: Chip = None
     poll: Annotated[int | None, _reader(one.span(50 * MS, 5 * SECOND))] = SECOND
-
-
-class InputTable(Table):
-    """[[panel.input]]: one isolated input and the contact behind it."""
-
-    means: Annotated[Means | None, _reader(one.choice(Means))] = Field(
-        description="what it tells: " + one_of(Means)
-    )
-    line: Annotated[int | None, _reader(one.number(0, 1023))] = Field(
-        description="the number of the line on its chip"
-    )
-    name: Id = None
-    chip: Chip = None
-    closed_when: Annotated[Level | None, _reader(one.choice(Level))] = Level.LOW
-    pull: Annotated[Pull | None, _reader(one.choice(Pull))] = Pull.NONE
-    in_alarm: Annotated[Position | None, _reader(one.choice(Position))] = None
-    unpowered: Annotated[Unpowered | None, _reader(one.choice(Unpowered))] = None
-    contact_follows: Annotated[Follows | None, _reader(one.choice(Follows))] = None
-    close_time: Bounce = 50 * MS
-    open_time: Bounce = 50 * MS
-    release_hold: Annotated[int | None, _reader(one.span(3 * SECOND, MINUTE))] = None
-    on_delay: Delay = None
-    off_delay: Delay = None
+    empty: Flag = False
+    hours: Id = None
+    medium_waits: Flag = False
+    input: list[InputTable] | None = []
 
 
 class PanelTable(Table):
@@ -95,11 +138,23 @@ class PanelTable(Table):
     )
     where: Words = None
     call_list: Id = None
+    medium_list: Id = None
+    low_list: Id = None
+    pumps: Annotated[int | None, _reader(one.number(1, 4))] = 1
+    alternates: Flag = False
+    reserve: Annotated[int | None, _reader(one.span(MINUTE, 30 * DAY))] = None
+    circuits: Annotated[Circuits | None, _reader(one.choice(Circuits))] = Circuits.UNKNOWN
+    control_fed_by: Annotated[FedBy | None, _reader(one.choice(FedBy))] = FedBy.UNKNOWN
+    shares_breaker: Flag = False
     settle: Annotated[int | None, _reader(one.span(10 * SECOND, 10 * MINUTE))] = MINUTE
     silence_time: Annotated[int | None, _reader(one.span(10 * SECOND, 24 * HOUR))] = None
-    circuits: Annotated[Circuits | None, _reader(one.choice(Circuits))] = Circuits.UNKNOWN
+    run_limit: Annotated[int | None, _reader(one.span_or_never(MINUTE, 24 * HOUR))] = None
+    starts_limit: Annotated[int | None, _reader(one.number(2, 240))] = None
     hoa: Switch = Reach.UNKNOWN
     silence: Switch = Reach.UNKNOWN
+    alarm_breaker: Switch = Reach.UNKNOWN
+    labels: dict[str, Words] | None = {}
+    realarm: dict[str, Realarm] | None = {}
     input: list[InputTable] | None = []
 
 
@@ -110,6 +165,8 @@ class ChannelTable(Table):
     address: Annotated[str | None, _reader(one.address)] = None
     address_from: Credential = None
     short: Flag = False
+    wakes: Flag = False
+    least: Least = None
 
 
 class PersonTable(Table):
@@ -118,6 +175,9 @@ class PersonTable(Table):
     id: Id = Field(description='an id such as "anna"')
     name: Words = Field(description="how others know this person")
     phone: Words = None
+    language: Language = "en"
+    waking: Annotated[tuple[int, int] | None, _reader(moments.waking)] = (7 * HOUR, 22 * HOUR)
+    hours: Id = None
     responds: Flag = False
     qualified: Flag = False
     channel: list[ChannelTable] | None = []
@@ -136,10 +196,53 @@ class CallListTable(Table):
     """[[call_list]]: in which order people are told."""
 
     id: Id = Field(description='an id such as "everybody"')
+    tell: list[Id] | None = None
     repeat: Pause = 15 * MINUTE
     slow_after: Pause = 2 * HOUR
     slow: Pause = 30 * MINUTE
     step: list[StepTable] | None = []
+
+
+class HoursTable(Table):
+    """[[hours]]: working hours and the days without work."""
+
+    id: Id = Field(description='an id such as "office"')
+    days: list[Weekday] | None = Field(
+        description='the days of work, such as ["mon", "tue", "wed", "thu", "fri"]'
+    )
+    from_: Clock = Field(alias="from", description='a time of day such as "08:00"')
+    until: Clock = Field(description='a time of day such as "17:00"')
+    holidays: Annotated[str | None, _reader(moments.holiday_code)] = None
+    holidays_list: list[Day] | None = []
+
+
+class InsteadTable(Table):
+    """[[on_call.instead]]: somebody else for a while."""
+
+    from_: Moment = Field(alias="from", description="a local time such as 2026-12-24T08:00:00")
+    until: Moment = Field(description="a local time such as 2026-12-27T08:00:00")
+    person: Id = Field(description="the id of a person")
+
+
+class OnCallTable(Table):
+    """[[on_call]]: an on-call schedule; call lists name it as they name a person."""
+
+    id: Id = Field(description='an id such as "standby"')
+    persons: list[Id] | None = Field(description='the ids of persons, such as ["anna", "ben"]')
+    begins: Day = Field(description="the day on which the first of them begins, such as 2026-01-05")
+    change: Annotated[Change | None, _reader(one.choice(Change))] = Change.WEEKLY
+    day: Weekday = None
+    at: Clock = 8 * HOUR
+    instead: list[InsteadTable] | None = []
+
+
+class TextTable(Table):
+    """[[text]]: the site's own words for one condition in one language."""
+
+    condition: Id = Field(description='a condition such as "high-level"')
+    language: Language = "en"
+    short: Annotated[str | None, _reader(one.template)] = None
+    long: Annotated[str | None, _reader(one.template)] = None
 
 
 class MqttTable(Table):
@@ -164,19 +267,40 @@ class PlanTable(BaseSettings):
     panel: list[PanelTable] | None = []
     person: list[PersonTable] | None = []
     call_list: list[CallListTable] | None = []
+    on_call: list[OnCallTable] | None = []
+    hours: list[HoursTable] | None = []
+    text: list[TextTable] | None = []
     mqtt: MqttTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     (): PlanTable,
     ("unit",): UnitTable,
+    ("unit", "input"): InputTable,
     ("panel",): PanelTable,
     ("panel", "input"): InputTable,
     ("person",): PersonTable,
     ("person", "channel"): ChannelTable,
     ("call_list",): CallListTable,
     ("call_list", "step"): StepTable,
+    ("on_call",): OnCallTable,
+    ("on_call", "instead"): InsteadTable,
+    ("hours",): HoursTable,
+    ("text",): TextTable,
     ("mqtt",): MqttTable,
 }
-SINGLE = {("unit",), ("mqtt",)}
+FREE = {("panel", "labels"), ("panel", "realarm")}
+"""Tables whose keys the plan's owner chooses among many: the rules look at them."""
+SINGLE = {("unit",), ("mqtt",), *FREE}
 """The tables that are written with one bracket."""
+
+
+def keys(table: type[BaseModel]) -> list[str]:
+    """The keys of a table as they are written."""
+    return [each.alias or name for name, each in table.model_fields.items()]
+
+
+def means_of(table: type[BaseModel], key: str) -> str:
+    """What the key that is written so is for."""
+    fields = table.model_fields.items()
+    return next(str(each.description) for name, each in fields if (each.alias or name) == key)

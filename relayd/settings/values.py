@@ -9,10 +9,14 @@ from collections.abc import Callable
 from enum import StrEnum
 from typing import TypeVar
 
+from relayd.settings.tongues import LANGUAGES
 from relayd.settings.zone import zone_name
 from relayd.words import did_you_mean, duration, looks_secret, one_of, quoted, spelt
 
 Kinds = TypeVar("Kinds", bound=StrEnum)
+NEVER = 0
+"""ns; stands for a limit that is never reached."""
+LONGEST_TEMPLATE = 1000
 
 
 class Level(StrEnum):
@@ -60,11 +64,11 @@ def id_of(value: object) -> str:
     )
 
 
-def choice(kinds: type[Kinds]) -> Callable[[object], Kinds]:
-    """A reader for one word of a list."""
+def choice(kinds: type[Kinds], *but: Kinds) -> Callable[[object], Kinds]:
+    """A reader for one word of a list, `but` these."""
 
     def read(value: object) -> Kinds:
-        allowed = [each.value for each in kinds]
+        allowed = [each.value for each in kinds if each not in but]
         if not isinstance(value, str):
             raise ValueError(f"must be text in quotes; {one_of(allowed)}")
         if value not in allowed:
@@ -90,6 +94,12 @@ def span(least: int, most: int) -> Callable[[object], int]:
     return read
 
 
+def span_or_never(least: int, most: int) -> Callable[[object], int]:
+    """A reader for times between two bounds (ns), or the word "never": NEVER."""
+    within = span(least, most)
+    return lambda value: NEVER if value == "never" else within(value)
+
+
 def number(least: int, most: int) -> Callable[[object], int]:
     """A reader for whole numbers between two bounds."""
 
@@ -101,6 +111,30 @@ def number(least: int, most: int) -> Callable[[object], int]:
         return value
 
     return read
+
+
+def language(value: object) -> str:
+    """A language in which messages can be written."""
+    allowed = list(LANGUAGES)
+    if not isinstance(value, str):
+        raise ValueError(f"must be text in quotes; {one_of(allowed)}")
+    if value not in allowed:
+        raise ValueError(
+            f"{quoted(value)} is no language of the messages; {one_of(allowed)}"
+            f"{did_you_mean(value, allowed)}"
+        )
+    return value
+
+
+def template(value: object) -> str:
+    """Text of one or several lines with $names; which names there are is a rule's business."""
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError('must be text in quotes, such as "High water at $panel"')
+    if len(value) > LONGEST_TEMPLATE:
+        raise ValueError(f"is too long; at most {LONGEST_TEMPLATE} characters")
+    if not all(each.isprintable() or each == "\n" for each in value):
+        raise ValueError("holds a character that is no text; letters, signs and new lines")
+    return value.strip()
 
 
 def path(value: object) -> str:

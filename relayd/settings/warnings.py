@@ -1,38 +1,80 @@
 """What a plan may say, and should not without knowing what it costs.
 
-In: tables that broke no rule. Out: warnings; the plan is used all the same.
+In: tables that broke no rule, and the plan that was made of them. Out: warnings; the plan is used
+all the same. What is not wired is looked at here, who is not reached in doubts.py.
 """
 
 import stat
 from collections.abc import Iterator
 
-from relayd.core.plan import Follows, Means, Unpowered
-from relayd.settings.rules import on_call
-from relayd.settings.schema import CallListTable, InputTable, MqttTable, PanelTable, PlanTable
+from relayd.core.plan import ALARM_CONTACTS, Follows, Means, Plan, Position, Unpowered
+from relayd.settings import doubts
+from relayd.settings.inputs import in_alarm
+from relayd.settings.schema import InputTable, MqttTable, PanelTable, PlanTable
 from relayd.words import Loc, Problem
 
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
-def warnings(plan: PlanTable, mode: int) -> Iterator[Problem]:
+def warnings(tables: PlanTable, mode: int, plan: Plan) -> Iterator[Problem]:
     """Every doubt about this plan; `mode` is that of its file."""
-    for n, panel in enumerate(plan.panel or []):
-        yield from _contact(panel, ("panel", n))
-    for n, calls in enumerate(plan.call_list or []):
-        yield from _call_list(calls, ("call_list", n), plan)
-    yield from _never_told(plan)
-    yield from _open_addresses(plan, mode)
-    if plan.mqtt is not None:
-        yield from _broker(plan.mqtt)
+    yield from _unit(tables)
+    for n, panel in enumerate(tables.panel or []):
+        yield from _panel(panel, ("panel", n))
+    yield from doubts.doubts(tables, plan)
+    yield from _open_addresses(tables, mode)
+    if tables.mqtt is not None:
+        yield from _broker(tables.mqtt)
 
 
-def _contact(panel: PanelTable, loc: Loc) -> Iterator[Problem]:
+def _unit(tables: PlanTable) -> Iterator[Problem]:
+    wired = {each.means for each in (tables.unit.input or [] if tables.unit else [])}
+    place: Loc = ("unit", "input")
+    if Means.WETTING_SUPPLY not in wired:
+        say = 'has none with means = "wetting-supply": when the supply of the inputs fails, each contact'
+        yield Problem(
+            place, f"{say} that closes in an alarm reads normal for ever, and that is SILENT"
+        )
+    if Means.UNIT_POWER not in wired:
+        say = 'has none with means = "unit-power": an outage of the whole site cannot be told from'
+        yield Problem(
+            place,
+            f"{say} the loss of a panel's feed, and nobody hears that the unit runs on its battery",
+        )
+
+
+def _panel(panel: PanelTable, loc: Loc) -> Iterator[Problem]:
     inputs = panel.input or []
-    sensed = any(each.means is Means.ALARM_POWER for each in inputs)
+    wired = {each.means for each in inputs}
+    sensed = Means.ALARM_POWER in wired
     for n, each in enumerate(inputs):
-        if each.means is Means.HIGH_LEVEL:
-            yield from _unpowered(each, (*loc, "input", n, "unpowered"), sensed)
-            yield from _follows(each, (*loc, "input", n, "contact_follows"), panel)
+        if each.means in ALARM_CONTACTS:
+            place = (*loc, "input", n)
+            yield from _unpowered(each, (*place, "unpowered"), sensed)
+            yield from _follows(each, (*place, "contact_follows"), panel)
+            yield from _cut_wire(each, (*place, "in_alarm"), Means.CABLE_LOOP in wired)
+    yield from _kinds(wired, (*loc, "input"))
+    if panel.alternates and not wired & {Means.PUMP_RUNNING, Means.PUMP_CALLED}:
+        say = "is written, and no pump-called or pump-running input shows whether the pumps take turns"
+        yield Problem((*loc, "alternates"), say)
+
+
+def _kinds(wired: set[Means | None], loc: Loc) -> Iterator[Problem]:
+    if Means.COMMON_ALARM in wired and not wired & {Means.HIGH_LEVEL, Means.HIGH_HIGH_LEVEL}:
+        say = "has a common-alarm as the only contact about water: no message can say which alarm it is;"
+        yield Problem(loc, f"{say} ask the panel's builder for a contact of the high level alone")
+    if not wired & {Means.PUMP_RUNNING, Means.PUMP_CALLED}:
+        say = "has no pump-running or pump-called: nothing notices that the pump has not run for days,"
+        yield Problem(loc, f"{say} and that is the only witness of an alarm float that is stuck")
+
+
+def _cut_wire(contact: InputTable, loc: Loc, looped: bool) -> Iterator[Problem]:
+    """A contact that closes in an alarm needs something that tells of its wires."""
+    if in_alarm(contact) is Position.OPEN or contact.second_line is not None or looped:
+        return
+    say = '"closed": a cut wire reads normal, and that is SILENT; best is a relay with two throws on two'
+    more = "inputs (second_line), next the throw that opens in an alarm, third a cable-loop"
+    yield Problem(loc, f"{say} {more}")
 
 
 def _unpowered(contact: InputTable, loc: Loc, sensed: bool) -> Iterator[Problem]:
@@ -61,30 +103,10 @@ def _follows(contact: InputTable, loc: Loc, panel: PanelTable) -> Iterator[Probl
     yield Problem(loc, f"{say}; press Silence in an alarm and look (contact test)")
 
 
-def _call_list(calls: CallListTable, loc: Loc, plan: PlanTable) -> Iterator[Problem]:
-    named = {person for step in calls.step or [] for person in step.tell or []}
-    if not any(each.responds for each in plan.person or [] if each.id in named):
-        say = "nobody on this call list is marked responds = true"
-        yield Problem(loc, f"{say}: an acknowledgement then counts as seen, and the calls go on")
-    used = {
-        plan.unit.call_list if plan.unit else None,
-        *(each.call_list for each in plan.panel or []),
-    }
-    if calls.id not in used:
-        yield Problem((*loc, "id"), "is used by no panel and not by the unit")
-
-
-def _never_told(plan: PlanTable) -> Iterator[Problem]:
-    called = on_call(plan)
-    for n, person in enumerate(plan.person or []):
-        if person.id not in called:
-            yield Problem(("person", n, "id"), "is on no call list: this person is never told")
-
-
-def _open_addresses(plan: PlanTable, mode: int) -> Iterator[Problem]:
+def _open_addresses(tables: PlanTable, mode: int) -> Iterator[Problem]:
     if not mode & stat.S_IROTH:
         return
-    for n, person in enumerate(plan.person or []):
+    for n, person in enumerate(tables.person or []):
         for m, channel in enumerate(person.channel or []):
             if channel.address is not None and _names_a_user(channel.address):
                 say = "may hold a password, and everybody can read this file; use address_from, or chmod 640"

@@ -31,7 +31,7 @@ def zone_name(value: str) -> str:
 def offsets(zone: str, wall: int) -> tuple[Offset, ...]:
     """Every change of local time from the year before `wall` to the end of the third year after it."""
     place = ZoneInfo(zone)
-    year = _year(wall)
+    year = year_of(wall)
     at, end = _new_year(year - YEARS_BEFORE), _new_year(year + YEARS_AHEAD + 1)
     found = [_offset(place, at)]
     while at < end:
@@ -51,7 +51,7 @@ def _known(name: str) -> bool:
     return True
 
 
-def _year(wall: int) -> int:
+def year_of(wall: int) -> int:
     """The year of `wall`; a clock that is out of all reason is brought back into it."""
     top = _new_year(_LAST_YEAR)
     second = min(max(wall // SECOND, 0), top)
