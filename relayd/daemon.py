@@ -24,7 +24,6 @@ from relayd.channels.mqtt import Mqtt
 from relayd.channels.post import Post
 from relayd.contacts import Contacts
 from relayd.control.server import ControlServer
-from relayd.core import view
 from relayd.core.effects import Answer
 from relayd.core.events import (
     ClockJudged,
@@ -38,7 +37,9 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
-from relayd.core.plan import SECOND
+from relayd.core.plan import SECOND, Plan, Priority
+from relayd.core.showing import quietness, view
+from relayd.core.state import State
 from relayd.engine import Engine
 from relayd.errors import PlanRefused, RelaydError
 from relayd.inbox import Inbox
@@ -279,19 +280,29 @@ class Daemon:
 
     def read_why(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Why nobody is told, panel by panel."""
-        wanted = asked.get("panel")
-        names = [str(wanted)] if wanted else list(self.engine.plan.panels)
-        if wanted and wanted not in self.engine.plan.panels:
-            raise RelaydError(
-                f"no panel is called '{wanted}'; the plan knows: {', '.join(self.engine.plan.panels)}"
-            )
-        now = self._now()
-        lines = [
-            {"panel": name, "say": say}
-            for name in names
-            for say in view.why(self.engine.plan, self.engine.state, name, now)
-        ]
-        return {"lines": lines}
+        return {"lines": quietness.lines(*self._known(), self._panel(asked))}
+
+    def read_who(self, asked: Mapping[str, object]) -> Mapping[str, object]:
+        """Who would be told now and next, of one panel or the unit, and of one priority or all."""
+        plan, state, now = self._known()
+        told = [each for each in Priority if each is not Priority.RECORD_ONLY]
+        wanted = asked.get("priority")
+        if wanted is not None and wanted not in told:
+            raise RelaydError(f"'priority' must be one of: {', '.join(told)}")
+        panel, chosen = self._panel(asked), [each for each in told if wanted in (None, each)]
+        return {"lists": [view.who(plan, state, panel, each, now) for each in chosen]}
+
+    def _known(self) -> tuple[Plan, State, Now]:
+        """What a question is answered from."""
+        return self.engine.plan, self.engine.state, self._now()
+
+    def _panel(self, asked: Mapping[str, object]) -> str:
+        """The panel that was asked for, or ''. Raises RelaydError where there is none of that name."""
+        wanted, known = str(asked.get("panel") or ""), self.engine.plan.panels
+        if wanted and wanted not in known:
+            say = f"no panel is called '{wanted}'; the plan knows: {', '.join(known)}"
+            raise RelaydError(say)
+        return wanted
 
     def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
         """Records of the journal."""
@@ -343,6 +354,7 @@ _READS: dict[str, Callable[[Daemon, Mapping[str, object]], Mapping[str, object]]
     "why": Daemon.read_why,
     "log": Daemon.read_log,
     "tree": Daemon.read_tree,
+    "who": Daemon.read_who,
 }
 
 

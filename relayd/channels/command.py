@@ -10,14 +10,20 @@ import json
 import re
 from dataclasses import dataclass
 
-from relayd.core.events import Acknowledge, Act
+from relayd.core.events import Acknowledge, Act, HornWire, Wire
 from relayd.core.plan import HOUR, MINUTE, Plan
 
 LONGEST = 4096
 """Bytes of a payload; a whole command needs less than 200."""
 LONGEST_WITHIN = 24 * HOUR
 KEYS = ("ticket", "occurrence", "person", "act", "within")
-_NEEDED = KEYS[:3]
+ACKNOWLEDGE, HORN_WIRE = "acknowledge", "horn-wire"
+KINDS = {
+    ACKNOWLEDGE: (KEYS, KEYS[:3]),
+    HORN_WIRE: (("ticket", "panel", "person", "wire"),) * 2,
+}
+"""What may be asked for -> the keys that it may have, and those that it needs. Nothing else ever:
+a broker is no place to put alarms aside."""
 _WITHIN = re.compile(r"([1-9][0-9]{0,3}) ?(min|h)")
 _ID = r"[a-z0-9]+(?:-[a-z0-9]+)*"
 _OCCURRENCE = re.compile(rf"{_ID}\.{_ID}\.[1-9][0-9]{{0,17}}")
@@ -27,7 +33,7 @@ _OCCURRENCE = re.compile(rf"{_ID}\.{_ID}\.[1-9][0-9]{{0,17}}")
 class Asked:
     """A command that may be handed to the core, and who asks."""
 
-    command: Acknowledge
+    command: Acknowledge | HornWire
     person: str
 
 
@@ -43,8 +49,10 @@ class _Repeated(ValueError):
     """A key came twice."""
 
 
-def read(payload: bytes, retained: bool, ticket: str, plan: Plan) -> Asked | Refused:
-    """What `payload` asks for; nothing in it can raise."""
+def read(
+    payload: bytes, retained: bool, ticket: str, plan: Plan, kind: str = ACKNOWLEDGE
+) -> Asked | Refused:
+    """What `payload` asks for, of that kind; nothing in it can raise."""
     if not plan.remote_commands:
         say = "commands over MQTT are off in the plan; acknowledge on the unit or on its page"
         return Refused("off", say)
@@ -54,32 +62,37 @@ def read(payload: bytes, retained: bool, ticket: str, plan: Plan) -> Asked | Ref
             "retained", f"a retained command would come again at every connection: {clear}"
         )
     if len(payload) > LONGEST:
-        return Refused("too-long", f"at most {LONGEST} bytes. {_example(plan)}")
-    fields = _fields(payload, plan)
-    return fields if isinstance(fields, Refused) else _asked(fields, ticket, plan)
+        return Refused("too-long", f"at most {LONGEST} bytes. {_example(plan, kind)}")
+    fields = _fields(payload, plan, kind)
+    if not isinstance(fields, Refused):
+        fields = _current(fields, ticket, plan) or fields
+    if isinstance(fields, Refused):
+        return fields
+    return _asked(fields, plan) if kind == ACKNOWLEDGE else _wire(fields, plan)
 
 
-def _fields(payload: bytes, plan: Plan) -> dict[str, str] | Refused:
+def _fields(payload: bytes, plan: Plan, kind: str) -> dict[str, str] | Refused:
     try:
         found = json.loads(payload.decode("utf-8"), object_pairs_hook=_once)
     except _Repeated as repeated:
-        return Refused("repeated-key", f"{repeated} comes twice. {_example(plan)}")
+        return Refused("repeated-key", f"{repeated} comes twice. {_example(plan, kind)}")
     except (ValueError, RecursionError):
-        return Refused("not-json", f"this is not a JSON object. {_example(plan)}")
+        return Refused("not-json", f"this is not a JSON object. {_example(plan, kind)}")
     if not isinstance(found, dict):
-        return Refused("not-an-object", f"an acknowledgement names what and who. {_example(plan)}")
-    unknown = [key for key in found if key not in KEYS]
+        return Refused("not-an-object", f"a command names what and who. {_example(plan, kind)}")
+    known, needed = KINDS[kind]
+    unknown = [key for key in found if key not in known]
     if unknown:
-        keys = ", ".join(KEYS)
+        keys = ", ".join(known)
         return Refused(
-            "unknown-key", f"{_shown(unknown[0])} is not one of {keys}. {_example(plan)}"
+            "unknown-key", f"{_shown(unknown[0])} is not one of {keys}. {_example(plan, kind)}"
         )
-    missing = [key for key in _NEEDED if key not in found]
+    missing = [key for key in needed if key not in found]
     if missing:
-        return Refused("missing-key", f"{missing[0]} is missing. {_example(plan)}")
+        return Refused("missing-key", f"{missing[0]} is missing. {_example(plan, kind)}")
     wrong = [key for key, value in found.items() if not isinstance(value, str)]
     if wrong:
-        return Refused("wrong-type", f"{wrong[0]} must be text in quotes. {_example(plan)}")
+        return Refused("wrong-type", f"{wrong[0]} must be text in quotes. {_example(plan, kind)}")
     return found
 
 
@@ -92,7 +105,8 @@ def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     return found
 
 
-def _asked(fields: dict[str, str], ticket: str, plan: Plan) -> Asked | Refused:
+def _current(fields: dict[str, str], ticket: str, plan: Plan) -> Refused | None:
+    """Why a command is not of now, or of nobody."""
     if fields["ticket"] != ticket:
         say = (
             "the ticket is not the one shown now: this command is old, or another one came before."
@@ -102,6 +116,19 @@ def _asked(fields: dict[str, str], ticket: str, plan: Plan) -> Asked | Refused:
     if fields["person"] not in plan.people:
         people = ", ".join(plan.people)
         return Refused("unknown-person", f"{_shown(fields['person'])} is none of {people}")
+    return None
+
+
+def _wire(fields: dict[str, str], plan: Plan) -> Asked | Refused:
+    if fields["panel"] not in plan.panels:
+        panels = ", ".join(plan.panels)
+        return Refused("unknown-panel", f"{_shown(fields['panel'])} is none of {panels}")
+    if fields["wire"] not in tuple(Wire):
+        return Refused("bad-wire", f"wire must be {' or '.join(Wire)}")
+    return Asked(HornWire(fields["panel"], Wire(fields["wire"])), fields["person"])
+
+
+def _asked(fields: dict[str, str], plan: Plan) -> Asked | Refused:
     if not _OCCURRENCE.fullmatch(fields["occurrence"]):
         say = f"occurrence must be as shown by the alarm, like {plan.unit}.k7.12"
         return Refused("bad-occurrence", say)
@@ -137,9 +164,12 @@ def _duration(text: str) -> int | None:
     return length if length <= LONGEST_WITHIN else None
 
 
-def _example(plan: Plan) -> str:
+def _example(plan: Plan, kind: str) -> str:
     person = next(iter(plan.people), "anna")
+    panel = next(iter(plan.panels), "cabin")
     pairs = {"ticket": "(as shown)", "occurrence": f"{plan.unit}.k7.12", "person": person}
+    if kind == HORN_WIRE:
+        pairs = {"ticket": "(as shown)", "panel": panel, "person": person, "wire": "off"}
     return f"Send, for example: {json.dumps(pairs)}"
 
 

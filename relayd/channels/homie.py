@@ -10,40 +10,30 @@ alarm never changes one. The form is in devices.py.
 import json
 from collections.abc import Mapping
 
+from relayd.channels import homie_work
 from relayd.channels.devices import ROOT, Device, Node, Property, description_topic, topics
-from relayd.core import panel as diagnosis
-from relayd.core import sentences, when
-from relayd.core.conditions import (
-    ALARM_POWER,
-    CHANNEL_FAILING,
-    CHARACTERS,
-    HIGH_LEVEL,
-    PANEL_CONDITIONS,
-    PUMP_POWER,
-)
+from relayd.channels.homie_times import iso, moment
+from relayd.core.conditions import CHANNEL_FAILING, character, of_panel, of_unit
+from relayd.core.diagnosis import facts as diagnosis
 from relayd.core.events import Now
-from relayd.core.plan import HOUR, MINUTE, SECOND, Input, Means, Panel, Plan, Priority
+from relayd.core.life.shown import shown
+from relayd.core.plan import Input, Panel, Plan, Priority
+from relayd.core.saying import sentences
+from relayd.core.showing import quietness
 from relayd.core.state import (
     Alarm,
     Fact,
     InputState,
     Live,
     Process,
-    Stamp,
     State,
     Subject,
     outside_id,
 )
 
 UNIT = "unit"
-UNIT_CONDITIONS = tuple(
-    each for each in CHARACTERS if each not in PANEL_CONDITIONS and each != CHANNEL_FAILING
-)
-_NEEDS = {
-    HIGH_LEVEL: Means.HIGH_LEVEL,
-    ALARM_POWER: Means.ALARM_POWER,
-    PUMP_POWER: Means.PUMP_POWER,
-}
+STATES = ",".join((*Process, "SHLVD", "DSUPR", "OOSRV"))
+"""The process states of ISA-18.2, and its three marks: an alarm's state is shown with them."""
 _INPUT_VALUES = ("closed", "open", "lost", "unsettled")
 
 
@@ -98,7 +88,7 @@ def command_topic(unit: str, name: str) -> str:
 
 def _unit(state: State, plan: Plan, now: Now) -> Device:
     own = state.subjects.get(UNIT) or Subject(UNIT)
-    nodes = {f"alarm-{each}": _alarm(None, own, each, state, plan, now) for each in UNIT_CONDITIONS}
+    nodes = {f"alarm-{each}": _alarm(None, own, each, state, plan, now) for each in of_unit(plan)}
     alerts = _alerts(None, own, plan, state, now)
     for channel in plan.channels:
         subject = state.subjects.get(f"channel:{channel}") or Subject(f"channel:{channel}")
@@ -106,6 +96,10 @@ def _unit(state: State, plan: Plan, now: Now) -> Device:
         nodes[f"channel-{channel}"] = Node(f"Channel {channel}", node.properties)
         for text in _alerts(None, subject, plan, state, now).values():
             alerts[f"channel-{channel}"] = f"{channel}: {text}"
+    if plan.inputs:
+        live = state.live.get(UNIT) or Live()
+        states = {each.id: live.inputs.get(each.id) or InputState() for each in plan.inputs}
+        nodes |= _contacts(plan.inputs, states)
     if plan.remote_commands:
         nodes["commands"] = _commands()
     children = [device_of(f"panel:{each}", plan.unit) for each in plan.panels]
@@ -117,20 +111,22 @@ def _panel(panel: Panel, state: State, plan: Plan, now: Now) -> Device:
     live = state.live.get(subject.id) or Live()
     states = {each.id: live.inputs.get(each.id) or InputState() for each in panel.inputs}
     nodes = {
-        "inputs": Node(
-            "Inputs", {_short(each): _position(each, states[each.id]) for each in panel.inputs}
-        ),
-        "facts": Node(
-            "Facts", {_short(each): _fact(each, states[each.id]) for each in panel.inputs}
-        ),
+        **_contacts(panel.inputs, states),
         "level": _level(subject),
     }
-    for each in PANEL_CONDITIONS:
-        if each not in _NEEDS or panel.input(_NEEDS[each]):
-            nodes[f"alarm-{each}"] = _alarm(panel, subject, each, state, plan, now)
+    for each in of_panel(panel):
+        nodes[f"alarm-{each}"] = _alarm(panel, subject, each, state, plan, now)
+    nodes |= homie_work.nodes(panel, subject, state, plan, now)
     alerts = _alerts(panel, subject, plan, state, now)
     links = {"root": plan.unit, "parent": plan.unit}
     return Device(device_of(subject.id, plan.unit), panel.name, nodes, alerts, links)
+
+
+def _contacts(specs: tuple[Input, ...], states: Mapping[str, InputState]) -> dict[str, Node]:
+    """Where each contact stands, and what that means."""
+    positions = {_short(each): _position(each, states[each.id]) for each in specs}
+    facts = {_short(each): _fact(each, states[each.id]) for each in specs}
+    return {"inputs": Node("Inputs", positions), "facts": Node("Facts", facts)}
 
 
 def _short(spec: Input) -> str:
@@ -164,26 +160,27 @@ def _level(subject: Subject) -> Node:
 def _alarm(
     panel: Panel | None, subject: Subject, condition: str, state: State, plan: Plan, now: Now
 ) -> Node:
-    alarm = subject.alarms.get(condition) or Alarm(condition, CHARACTERS[condition].priority)
+    alarm = subject.alarms.get(condition) or Alarm(condition, character(condition).priority)
     stands = alarm.process is not Process.NORM
     says = sentences.standing(panel, subject, alarm) if stands else ""
     number = outside_id(plan.unit, state, alarm.occurrence) if stands else ""
     taken = alarm.taken if stands else None
     return Node(
-        sentences.NAMES[condition],
+        sentences.name(condition, panel),
         {
-            "state": Property("State (ISA-18.2)", alarm.process.value, "enum", ",".join(Process)),
+            "state": Property("State (ISA-18.2)", shown(alarm, subject), "enum", STATES),
+            "quiet": Property("Why nobody is told", quietness.marks(plan, subject, alarm, now)),
             "priority": Property("Priority", alarm.priority.value, "enum", ",".join(Priority)),
             "row": Property("Row of the diagnosis", alarm.row if stands else ""),
             "says": Property("What is known", says),
             "occurrence": Property("Occurrence, for acknowledging", number),
             "since": Property(
-                "Raised at", _moment(alarm.raised if stands else None, state, plan, now)
+                "Raised at", moment(alarm.raised if stands else None, state, plan, now)
             ),
             "told": Property("Persons told", json.dumps(alarm.told if stands else ()), "json"),
             "taken-by": Property("Taken by", taken.person if taken else ""),
             "taken-until": Property(
-                "Taken until", _iso(taken.until_wall, plan) if taken and now.trusted else ""
+                "Taken until", iso(taken.until_wall, plan) if taken and now.trusted else ""
             ),
         },
     )
@@ -203,12 +200,12 @@ def _alerts(
 def _alert(
     panel: Panel | None, subject: Subject, alarm: Alarm, plan: Plan, state: State, now: Now
 ) -> str:
-    name = sentences.NAMES.get(alarm.condition, alarm.condition)
-    since = _moment(alarm.raised, state, plan, now)
+    name = sentences.name(alarm.condition, panel)
+    since = moment(alarm.raised, state, plan, now)
     who = f"taken by {alarm.taken.person}" if alarm.taken else "not taken by anybody"
     says = sentences.standing(panel, subject, alarm)
     begun = f" since {since}" if since else ""
-    return f"{name}{begun} ({alarm.process.value}, {alarm.priority.value}, {who}). {says}"
+    return f"{name}{begun} ({shown(alarm, subject)}, {alarm.priority.value}, {who}). {says}"
 
 
 def _commands() -> Node:
@@ -218,33 +215,11 @@ def _commands() -> Node:
             "acknowledge": Property(
                 "Acknowledge an occurrence", None, "json", settable=True, retained=False
             ),
+            "horn-wire": Property(
+                "A panel's horn wire is off, or back", None, "json", settable=True, retained=False
+            ),
             "answer": Property("Answer to the last command", None, "json", retained=False),
             # The client publishes the ticket: it belongs to a connection.
             "ticket": Property("Ticket for the next command", None),
         },
     )
-
-
-def _moment(stamp: Stamp | None, state: State, plan: Plan, now: Now) -> str:
-    """Local ISO 8601 time of a stamp, or '' where it cannot be known.
-
-    A stamp of before the clock was set is worked out from boot time, to the minute.
-    """
-    if stamp is None or not now.trusted:
-        return ""
-    if stamp.trusted:
-        return _iso(stamp.wall, plan)
-    if state.boot != now.boot:
-        return ""
-    wall = now.wall - (now.up - stamp.up)
-    return _iso((wall + MINUTE // 2) // MINUTE * MINUTE, plan)
-
-
-def _iso(wall: int, plan: Plan) -> str:
-    """ISO 8601 with the offset that the site's clocks show then."""
-    offset = when.offset_at(plan, wall).seconds
-    days, rest = divmod(wall + offset * SECOND, when.DAY)
-    year, month, day = when.civil(days)
-    time = f"{rest // HOUR:02d}:{rest % HOUR // MINUTE:02d}:{rest % MINUTE // SECOND:02d}"
-    sign, minutes = "-" if offset < 0 else "+", abs(offset) // 60
-    return f"{year:04d}-{month:02d}-{day:02d}T{time}{sign}{minutes // 60:02d}:{minutes % 60:02d}"

@@ -26,7 +26,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from relayd.channels import homie, reasons
+from relayd.channels import command, homie, reasons
 from relayd.channels.devices import state_topic
 from relayd.channels.standing import Standing
 from relayd.channels.teller import FAREWELL, IN_FLIGHT, OnSaid, Receipt, Teller
@@ -102,6 +102,7 @@ class Mqtt:
         self._timing = timing or Timing()
         self._standing = Standing(NAME, post)
         self._tickets = Tickets(plan)
+        self._kinds = {f"{homie.command_topic(unit, each)}/set": each for each in command.KINDS}
         self._client: Client | None = None
         self._connections = 0
         self._session = 0
@@ -252,12 +253,12 @@ class Mqtt:
         self._tickets.renew()
         self._denied = ""
         self._began = boottime()
-        topic = homie.command_topic(self._unit, "acknowledge") + "/set"
-        if self._broker.version == "5":
-            # The flag as it was published: a retained command is known at its first coming.
-            client.subscribe(topic, options=SubscribeOptions(qos=1, retainAsPublished=True))
-        else:
-            client.subscribe(topic, qos=1)
+        for topic in self._kinds:
+            if self._broker.version == "5":
+                # The flag as it was published: a retained command is known at its first coming.
+                client.subscribe(topic, options=SubscribeOptions(qos=1, retainAsPublished=True))
+            else:
+                client.subscribe(topic, qos=1)
         self._connections += 1
         self._session = self._connections
         self._teller.wake()
@@ -307,7 +308,11 @@ class Mqtt:
     def _on_message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
         if message.retain and not message.payload:
             return  # somebody clears a retained command, which is right
-        taken = self._tickets.take(bytes(message.payload), message.retain)
+        taken = self._tickets.take(
+            bytes(message.payload),
+            message.retain,
+            self._kinds.get(message.topic, command.ACKNOWLEDGE),
+        )
         if isinstance(taken, Commanded):
             self._post(taken)
             self._teller.wake()

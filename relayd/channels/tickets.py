@@ -9,7 +9,7 @@ from collections import OrderedDict
 
 from relayd.channels import command
 from relayd.core.effects import Answer
-from relayd.core.events import Commanded
+from relayd.core.events import Acknowledge, Commanded, HornWire
 from relayd.core.plan import Plan
 
 WAY = "mqtt"
@@ -37,9 +37,11 @@ class Tickets:
         """Make every command that was written before worthless."""
         self.current = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
 
-    def take(self, payload: bytes, retained: bool) -> Commanded | Answer:
-        """The command to post, or the answer that refuses it."""
-        asked = command.read(payload, retained, self.current, self._plan)
+    def take(
+        self, payload: bytes, retained: bool, kind: str = command.ACKNOWLEDGE
+    ) -> Commanded | Answer:
+        """The command of that kind to post, or the answer that refuses it."""
+        asked = command.read(payload, retained, self.current, self._plan, kind)
         if isinstance(asked, command.Refused):
             return Answer(f"{WAY}:0", False, asked.code, asked.say)
         self.renew()
@@ -55,5 +57,12 @@ class Tickets:
         body = {**answer.body, "ok": answer.ok, "code": answer.code, "say": answer.say}
         asked = self._asked.get(answer.token)
         if asked is not None:
-            body |= {"occurrence": asked.command.occurrence, "person": asked.person}
+            body |= {**_about(asked.command), "person": asked.person}
         return body | ({"ticket": self.current} if self._plan.remote_commands else {})
+
+
+def _about(asked: Acknowledge | HornWire) -> dict[str, object]:
+    """What an answer names again of its command."""
+    if isinstance(asked, HornWire):
+        return {"panel": asked.panel, "wire": asked.wire.value}
+    return {"occurrence": asked.occurrence}

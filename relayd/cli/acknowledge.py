@@ -21,7 +21,7 @@ def asked(
     """The values of the request; `status` is asked only where they depend on it. Raises Usage, RelaydError."""
     values: Values = {}
     if until is not None or within is not None:
-        values = _time(until, within, status)
+        values = time(until, within, status)
         if taken is False:
             raise Usage("--seen takes no time: a time says that you have it (--taken)")
         taken = True
@@ -33,7 +33,8 @@ def asked(
     return values
 
 
-def _time(until: str | None, within: str | None, status: Callable[[], Told]) -> Values:
+def time(until: str | None, within: str | None, status: Callable[[], Told]) -> Values:
+    """'until' or 'within' in nanoseconds; one of them is given. Raises Usage."""
     if until is not None and within is not None:
         raise Usage("give --until or --within, not both")
     if within is not None:

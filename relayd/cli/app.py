@@ -2,15 +2,15 @@
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from relayd import __version__
-from relayd.errors import RelaydError, Usage
+from relayd.cli import asides, panel_work, persons
+from relayd.cli.asking import RUN, By, Json, Plan, Run, RunOrUsual, State, ask, person, say, socket
+from relayd.errors import RelaydError
 
-RUN = Path("/run/relayd")
-"""Where the control socket lies, if nothing else is said (the plan's loader has the same)."""
 MOST = 200
 """Records at once: an answer fits one line of the control socket."""
 
@@ -22,18 +22,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-
-Plan = Annotated[Path | None, typer.Option("--plan", envvar="RELAYD_PLAN", help="The plan's file.")]
-State = Annotated[
-    Path | None, typer.Option("--state", envvar="RELAYD_STATE", help="The journal's folder.")
-]
-_RUN = typer.Option("--run", envvar="RELAYD_RUN", help="The control socket's folder.")
-Run = Annotated[Path, _RUN]
-RunOrUsual = Annotated[Path | None, _RUN]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON, for programs.")]
-By = Annotated[
-    str | None, typer.Option("--by", envvar="RELAYD_PERSON", help="Who you are: a person's id.")
-]
 
 
 class Level(StrEnum):
@@ -77,7 +65,7 @@ def check(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Say all that is wrong with a plan; exit 1 if it is refused."""
+    """Say all that is wrong with a plan; exit 1 if refused."""
     from relayd.cli.check import check
 
     raise typer.Exit(check(plan, json))
@@ -89,11 +77,11 @@ def status(
     run: Run = RUN,
     json: Json = False,
 ) -> None:
-    """Show panels, inputs and open alarms, and who has been told."""
+    """Show panels, inputs and open alarms, and who was told."""
     from relayd.cli import out
     from relayd.cli.status import lines
 
-    told = _ask(run, "status", {"panel": panel} if panel else {})
+    told = ask(run, "status", {"panel": panel} if panel else {})
     if panel:
         told = _only(told, panel)
     out.show_json(told) if json else out.show(lines(told))
@@ -128,11 +116,11 @@ def ack(
     ] = None,
     run: Run = RUN,
 ) -> None:
-    """Acknowledge: say that you have seen an alarm, or that you have it."""
+    """Say that you have seen an alarm, or that you have it."""
     from relayd.cli import acknowledge
 
-    asked = acknowledge.asked(what, taken, until, within, lambda: _ask(run, "status", {}))
-    _say(_ask(run, "acknowledge", asked, _person(by)))
+    asked = acknowledge.asked(what, taken, until, within, lambda: ask(run, "status", {}))
+    say(ask(run, "acknowledge", asked, person(by)))
 
 
 @app.command()
@@ -145,7 +133,11 @@ def looked(
     run: Run = RUN,
 ) -> None:
     """Say what you saw of the water at a panel."""
-    _say(_ask(run, "looked", {"panel": panel, "level": level.value}, _person(by)))
+    say(ask(run, "looked", {"panel": panel, "level": level.value}, person(by)))
+
+
+for _commands in (asides.app, panel_work.app, persons.app):
+    app.registered_commands += _commands.registered_commands
 
 
 @app.command()
@@ -163,21 +155,21 @@ def log(
     run: Run = RUN,
     json: Json = False,
 ) -> None:
-    """Show what happened and what was decided, in the order it was."""
+    """Show what happened and what was decided, in its order."""
     from relayd.cli import journal
 
     if why:
-        journal.why(_socket(run), panel, json)
+        journal.why(socket(run), panel, json)
     else:
-        journal.show(_socket(run), panel, since, last, json)
+        journal.show(socket(run), panel, since, last, json)
         if follow:
-            journal.follow(_socket(run), panel, json)
+            journal.follow(socket(run), panel, json)
 
 
 @app.command()
 def reload(run: Run = RUN) -> None:
     """Let the daemon use the plan that is on the disk now."""
-    _say(_ask(run, "reload", {}))
+    say(ask(run, "reload", {}))
 
 
 @app.command()
@@ -190,28 +182,6 @@ def demo(
     from relayd import demo
 
     raise typer.Exit(demo.main(script))
-
-
-def _socket(run: Path) -> Path:
-    return run / "control.sock"
-
-
-def _ask(run: Path, do: str, what: dict[str, Any], by: str | None = None) -> dict[str, object]:
-    from relayd.control.client import ask
-
-    return ask(_socket(run), do, what, by)
-
-
-def _say(answer: dict[str, object]) -> None:
-    from relayd.cli.out import Line, show
-
-    show([Line(str(answer.get("say", "done")))])
-
-
-def _person(by: str | None) -> str:
-    if not by:
-        raise Usage("who are you? Add --by and your id from the plan, or set RELAYD_PERSON to it")
-    return by
 
 
 def _only(told: dict[str, object], panel: str) -> dict[str, object]:

@@ -7,6 +7,8 @@ from relayd.cli.tell import Told, names, part, parts, text
 from relayd.core.conditions import HIGH_LEVEL
 
 _WAITING = ("UNACK", "RTNUN", "LATUN")
+_HORN = {"proved": Tone.PLAIN}
+_NOBODY = "nobody (away, or has seen it)"
 _STATES = {
     "UNACK": "nobody has answered yet",
     "ACKED": "acknowledged",
@@ -54,8 +56,10 @@ def _panel(panel: Told) -> Iterator[Line]:
     yield Line(", ".join([_titled(panel), *filter(None, facts)]), Tone.HEAD)
     for alarm in parts(panel, "alarms"):
         yield from _alarm(alarm)
+    yield from _set_aside(panel)
     if text(panel, "level"):
         yield Line(f"  level: {text(panel, 'level')}")
+    yield from _work(panel)
     for each in parts(panel, "inputs"):
         yield _input(each)
 
@@ -67,16 +71,49 @@ def _alarm(alarm: Told) -> Iterator[Line]:
     yield Line(f"  ALARM {condition}{priority}: {standing(alarm)}", tone)
     dated = ", ".join(filter(None, [_since(alarm), text(alarm, "occurrence")]))
     told, following = names(alarm, "told"), part(alarm, "next")
+    chatters = text(alarm, "chattering")
     yield from (
         Line(f"    {each}")
         for each in (
             dated,
             text(alarm, "text"),
+            text(alarm, "quiet"),
+            f"it comes and goes, for {chatters}: repeats are not told" if chatters else "",
+            "stays until reset" if alarm.get("stays") is True else "",
             f"told: {told}" if told else "told: nobody yet",
+            names(alarm, "held"),
             _next(following) if following else "",
         )
         if each
     )
+
+
+def _set_aside(owner: Told) -> Iterator[Line]:
+    """What nobody would be told of, although nothing is wrong with it now."""
+    if text(owner, "out"):
+        yield Line(f"  {text(owner, 'out')}", Tone.WARN)
+    for alarm in parts(owner, "aside"):
+        yield Line(f"  {text(alarm, 'name')}: {text(alarm, 'quiet')}", Tone.WARN)
+
+
+def _work(owner: Told) -> Iterator[Line]:
+    """The horn, who is there, and what is still to be undone."""
+    horn, visit = part(owner, "horn"), part(owner, "visit")
+    if text(horn, "standing"):
+        facts = ", ".join(filter(None, [text(horn, "standing"), text(horn, "since")]))
+        why = f": {text(horn, 'why')}" if text(horn, "why") else ""
+        yield Line(f"  horn: {facts}{why}", _HORN.get(text(horn, "standing"), Tone.WARN))
+    if text(horn, "asked"):
+        yield Line("  horn: was its wire taken off? Nobody has answered yet", Tone.WARN)
+    if visit:
+        name = text(visit, "name")
+        there = f"  {name} is at the panel {text(visit, 'until')}"
+        yield Line(f"{there}: its alarms go to {name} alone", Tone.WARN)
+    for end in parts(owner, "loose"):
+        off = f"; put off {text(end, 'put_off')}" if text(end, "put_off") else ""
+        facts = ", ".join(filter(None, [text(end, "since"), text(end, "by")]))
+        words = f"  still open: {text(end, 'key')}: {text(end, 'say')} ({facts}){off}"
+        yield Line(words, Tone.WARN)
 
 
 def _since(alarm: Told) -> str:
@@ -94,7 +131,7 @@ def _until(until: str) -> str:
 
 def _next(following: Told) -> str:
     when = f"at {text(following, 'at')}" if text(following, "at") else f"in {text(following, 'in')}"
-    return f"next to be told: {names(following, 'who') or 'nobody'}, {when}"
+    return f"next to be told: {names(following, 'who') or _NOBODY}, {when}"
 
 
 def _input(each: Told) -> Line:
@@ -111,6 +148,16 @@ def _unit(unit: Told) -> Iterator[Line]:
     yield Line(f"unit {_titled(unit)}", Tone.HEAD)
     for alarm in parts(unit, "alarms"):
         yield from _alarm(alarm)
+    yield from _set_aside(unit)
+    yield from _work(unit)
+    for gone in parts(unit, "away"):
+        told = text(gone, "stand_in")
+        instead = f"{told} is told instead" if told else "nobody stands in"
+        yield Line(f"  {text(gone, 'name')} is away {text(gone, 'until')}; {instead}", Tone.WARN)
+    if text(unit, "burst"):
+        yield Line(f"  alarm burst: it has gone on {text(unit, 'burst')}", Tone.WARN)
+    for each in parts(unit, "inputs"):
+        yield _input(each)
     judged = {
         "clock": (text(unit, "clock"), "set"),
         "journal": (text(unit, "journal"), "in time"),

@@ -8,7 +8,7 @@ import logging
 from collections.abc import Callable, Mapping
 from typing import NoReturn
 
-from relayd.control import wire
+from relayd.control import meanings, wire
 from relayd.control.connection import Connection
 from relayd.control.listening import Owner
 from relayd.control.wire import Refusal, Request
@@ -80,7 +80,7 @@ class Requests:
             client.say(self._asked(client, asked, self._read))
 
     def _command(self, client: Connection, asked: Request, owner: Owner) -> None:
-        command = wire.command(asked)
+        command = meanings.command(asked)
         _may_act(client, asked, owner)
         if asked.by is None:
             _refuse(asked, "nobody", "'by' must name the person who asks")

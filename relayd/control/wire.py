@@ -7,31 +7,36 @@ socket. A request:
 
 Its answer is {"id":7,"ok":{...}} or {"id":7,"no":{"code":"not-active","say":"..."}}. After
 "follow" events come as lines without an id; {"end":{"code":"...","say":"..."}} is the last one.
-`until` is UTC in nanoseconds since 1970, `within` nanoseconds from now.
+"with" holds texts, numbers, true, false, null, and for "left" a list of texts. What each request
+means is in meanings.py (commands) and in relayd/core/showing/view.py (status, why, who).
 """
 
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import NoReturn, TypeVar
-
-from relayd.core.events import Acknowledge, Act, Command, Looked
+from typing import NoReturn
 
 VERSION = 1
 LONGEST = 64 * 1024
 """Bytes of a line, its line end included, in both directions."""
 LONGEST_TEXT = 200
 """Characters of one value."""
+LISTS = ("left",)
+"""Keys whose value may be a list of texts."""
+LONGEST_LIST = 40
+"""Texts in one."""
 
-COMMANDS = ("acknowledge", "looked")
-READS = ("status", "log", "why", "tree")
+COMMANDS = (
+    *("acknowledge", "looked", "shelve", "unshelve", "out-of-service", "in-service", "reset"),
+    *("horn-wire", "put-off", "settled", "visit", "away", "back"),
+)
+"""Each is put into effect by the core; what it takes is in meanings.py."""
+READS = ("status", "log", "why", "tree", "who")
 ACTS = ("reload", "stop")
 FOLLOW = "follow"
 _KEYS = ("v", "id", "do", "with", "by")
 
-Scalar = str | int | float | bool | None
-Choice = TypeVar("Choice", bound=StrEnum)
+Value = str | int | float | bool | tuple[str, ...] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +45,7 @@ class Request:
 
     id: int
     do: str
-    what: Mapping[str, Scalar]
+    what: Mapping[str, Value]
     by: str | None
 
 
@@ -52,13 +57,6 @@ class Refusal(Exception):
         self.code = code
         self.say = say
         self.id = id
-
-
-class Level(StrEnum):
-    """What a person at the panel says of the water."""
-
-    NORMAL = "normal"
-    HIGH = "high"
 
 
 def encode(body: Mapping[str, object]) -> bytes:
@@ -79,7 +77,7 @@ def yes(id: int, body: Mapping[str, object]) -> bytes:
 
 def no(id: int | None, code: str, say: str) -> bytes:
     """The line of an answer that is no."""
-    return encode({"id": id, "no": {"code": code, "say": _shortened(say, 4_000)}})
+    return encode({"id": id, "no": {"code": code, "say": shortened(say, 4_000)}})
 
 
 def end(code: str, say: str) -> bytes:
@@ -97,116 +95,77 @@ def request(line: bytes) -> Request:
         raise Refusal(refusal.code, refusal.say, id) from None
 
 
-def command(asked: Request) -> Command:
-    """The command that a request means. Raises Refusal where its values do not fit."""
-    try:
-        return _acknowledge(asked.what) if asked.do == "acknowledge" else _looked(asked.what)
-    except Refusal as refusal:
-        raise Refusal(refusal.code, refusal.say, asked.id) from None
-
-
-def _malformed(say: str) -> NoReturn:
+def malformed(say: str) -> NoReturn:
+    """Refuse it for its form. Raises Refusal."""
     raise Refusal("malformed", say)
 
 
 def _object(line: bytes) -> dict[str, object]:
     try:
-        body = json.loads(line.decode("utf-8"), parse_constant=_malformed)
+        body = json.loads(line.decode("utf-8"), parse_constant=malformed)
     except (ValueError, RecursionError) as error:
-        raise Refusal("malformed", f"not a line of JSON: {_shortened(str(error), 80)}") from None
+        raise Refusal("malformed", f"not a line of JSON: {shortened(str(error), 80)}") from None
     if not isinstance(body, dict):
-        _malformed("a request is a JSON object in braces")
+        malformed("a request is a JSON object in braces")
     return body
 
 
 def _id(body: Mapping[str, object]) -> int:
     id = body.get("id")
     if type(id) is not int or not 0 <= id < 2**53:
-        _malformed("'id' must be a whole number from 0 to 2^53")
+        malformed("'id' must be a whole number from 0 to 2^53")
     return id
 
 
 def _checked(body: Mapping[str, object], id: int) -> Request:
     if body.get("v") != VERSION or type(body["v"]) is not int:
         raise Refusal("version", f"'v' must be {VERSION}: this daemon speaks no other version")
-    _only(body, _KEYS)
+    only(body, _KEYS)
     do = body.get("do")
     if not isinstance(do, str):
-        _malformed("'do' must say what is asked for")
+        malformed("'do' must say what is asked for")
     known = (*COMMANDS, *READS, *ACTS, FOLLOW)
     if do not in known:
-        raise Refusal("unknown", f"'{_shortened(do)}' is not known; known: {', '.join(known)}")
+        raise Refusal("unknown", f"'{shortened(do)}' is not known; known: {', '.join(known)}")
     what = body.get("with", {})
     if not isinstance(what, dict):
-        _malformed("'with' must be a JSON object in braces")
+        malformed("'with' must be a JSON object in braces")
     by = body.get("by")
-    return Request(id, do, _scalars(what), None if by is None else _text(by, "by"))
+    return Request(id, do, _values(what), None if by is None else text(by, "by"))
 
 
-def _scalars(what: Mapping[str, object]) -> dict[str, Scalar]:
-    return {_text(key, "a key of 'with'"): _scalar(value, key) for key, value in what.items()}
+def _values(what: Mapping[str, object]) -> dict[str, Value]:
+    return {text(key, "a key of 'with'"): _value(value, key) for key, value in what.items()}
 
 
-def _scalar(value: object, key: str) -> Scalar:
+def _value(value: object, key: str) -> Value:
     if isinstance(value, str):
-        return _text(value, key)
+        return text(value, key)
+    if isinstance(value, list) and key in LISTS:
+        if len(value) > LONGEST_LIST:
+            malformed(f"'{key}' may hold {LONGEST_LIST} texts at most")
+        return tuple(text(each, f"each of '{key}'") for each in value)
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int | float) and abs(value) < 2**63:
         return value
-    _malformed(f"'{_shortened(key)}' must be a text, a number, true, false or null")
+    malformed(f"'{shortened(key)}' must be a text, a number, true, false or null")
 
 
-def _text(value: object, key: str) -> str:
+def text(value: object, key: str) -> str:
+    """The value as a text of one printable line. Raises Refusal."""
     if not isinstance(value, str) or not value.isprintable() or len(value) > LONGEST_TEXT:
-        _malformed(f"'{_shortened(key)}' must be a text of at most {LONGEST_TEXT} characters")
+        malformed(f"'{shortened(key)}' must be a text of at most {LONGEST_TEXT} characters")
     return value
 
 
-def _acknowledge(what: Mapping[str, Scalar]) -> Acknowledge:
-    _only(what, ("occurrence", "panel", "act", "until", "within"))
-    occurrence, panel = _optional_text(what, "occurrence"), _optional_text(what, "panel")
-    if (occurrence is None) == (panel is None):
-        _malformed("give one of 'occurrence' and 'panel'")
-    until, within = _nanoseconds(what, "until"), _nanoseconds(what, "within")
-    if until is not None and within is not None:
-        _malformed("give 'until' or 'within', not both")
-    act = _choice(what, "act", Act) if what.get("act") is not None else None
-    return Acknowledge(occurrence, panel, act, until, within)
-
-
-def _looked(what: Mapping[str, Scalar]) -> Looked:
-    _only(what, ("panel", "level"))
-    panel = _optional_text(what, "panel")
-    if panel is None:
-        _malformed("'panel' is missing")
-    return Looked(panel, _choice(what, "level", Level) is Level.NORMAL)
-
-
-def _only(body: Mapping[str, object], known: tuple[str, ...]) -> None:
+def only(body: Mapping[str, object], known: tuple[str, ...]) -> None:
+    """Let no other key pass. Raises Refusal."""
     odd = [key for key in body if key not in known]
     if odd:
-        _malformed(f"'{_shortened(odd[0])}' is not a key here; keys: {', '.join(known)}")
+        malformed(f"'{shortened(odd[0])}' is not a key here; keys: {', '.join(known)}")
 
 
-def _optional_text(what: Mapping[str, Scalar], key: str) -> str | None:
-    value = what.get(key)
-    return None if value is None else _text(value, key)
-
-
-def _nanoseconds(what: Mapping[str, Scalar], key: str) -> int | None:
-    value = what.get(key)
-    if value is not None and (type(value) is not int or value < 0):
-        _malformed(f"'{key}' must be a whole number of nanoseconds")
-    return value
-
-
-def _choice(what: Mapping[str, Scalar], key: str, choices: type[Choice]) -> Choice:
-    value = what.get(key)
-    if value not in list(choices):
-        _malformed(f"'{key}' must be one of: {', '.join(choices)}")
-    return choices(str(value))
-
-
-def _shortened(text: str, longest: int = 60) -> str:
+def shortened(text: str, longest: int = 60) -> str:
+    """The text, cut where it is longer than that."""
     return text if len(text) <= longest else text[: longest - 3] + "..."

@@ -9,7 +9,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from relayd.demo.screen import Screen
 
-SHOWN = ("$state", "$alert", "$log", "/commands/answer", "/state")
+SHOWN = ("$state", "$alert", "$log", "/commands/answer", "/state", "/horn/standing")
 
 
 class Onlooker:

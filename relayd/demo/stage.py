@@ -44,6 +44,7 @@ class Stage:
         self._folder = folder
         self._things = ExitStack()
         self._factory = MockFactory()
+        self.up, self.on, self.wire = False, True, "back"
 
     def __enter__(self) -> Self:
         port, version, kind = self._things.enter_context(broker(self._folder))
@@ -68,17 +69,25 @@ class Stage:
             "you",
             f"the water {'rises: the alarm float tips' if up else 'falls: the float hangs down'}",
         )
-        self._drive("float", closed=up)
+        self.up = up
+        self._stand()
 
     def circuit_on(self, on: bool) -> None:
-        """Open or close the breaker of the alarm circuit."""
+        """Open or close the breaker of the alarm circuit, which feeds the float's contact as well."""
         self.screen.say("you", f"the alarm circuit is switched {'on' if on else 'off'}")
-        self._drive("circuit", closed=on)
+        self.on = on
+        self._stand()
 
     def acknowledge(self, person: str, act: str) -> None:
         """Acknowledge as `relayd ack` does."""
         self.screen.say("you", f"relayd ack cabin --by {person} --{act}")
         self.ask("acknowledge", {"panel": "cabin", "act": act}, person)
+
+    def horn_wire(self, person: str, wire: str) -> None:
+        """Say that the horn's wire is `off` or `back`, as `relayd horn-wire` does."""
+        self.wire = wire
+        self.screen.say("you", f"relayd horn-wire cabin {wire} --by {person}")
+        self.ask("horn-wire", {"panel": "cabin", "wire": wire}, person)
 
     def occurrence(self) -> str:
         """The id of the alarm that stands at the cabin, or ''."""
@@ -102,6 +111,11 @@ class Stage:
             alarms = [f"{each['name']}: {each['state']}" for each in panel["alarms"]]
             self.screen.say("unit", panel["level"], [*inputs, *alarms])
 
+    def _stand(self) -> None:
+        """Let the contacts stand as water and breaker have it."""
+        self._drive("float", closed=self.up and self.on)
+        self._drive("circuit", closed=self.on)
+
     def _drive(self, name: str, closed: bool) -> None:
         pin = self._factory.pin(LINES[name])
         if closed:
@@ -122,8 +136,7 @@ class Stage:
         logs.configure(level="ERROR")
         loaded = load(places.plan, places.credentials, wall=clock.now(False).wall)
         self._socket = places.run / "control.sock"
-        for name, closed in (("float", False), ("circuit", True)):
-            self._drive(name, closed)
+        self._stand()
         contacts = PinContacts(loaded.rig.lines, loaded.rig.poll, factory=self._factory)
         unit = daemon.build(places, loaded, contacts)
         unit.trust = lambda: True

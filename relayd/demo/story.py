@@ -12,7 +12,8 @@ STEP_PATIENCE = 45.0
 HELP = (
     "f  float up or down        a  Anna has seen it (over MQTT)",
     "c  alarm circuit on or off b  Ben has it (command line)",
-    "s  status                  q  end",
+    "h  horn's wire off or back s  status",
+    "                           q  end",
 )
 
 
@@ -53,21 +54,36 @@ def play(stage: Stage) -> int:
         ("mail", "anna@alder.example: High level: somebody has it"),
     )
     act(
-        "4. The water falls: those who were told hear that it is over.",
-        lambda: stage.float_up(False),
-        ("alarm", "returned"),
-        ("mail", "anna@alder.example: Alarm over"),
-        ("mail", "ben@alder.example: Alarm over"),
-    )
-    act(
-        "5. The alarm circuit dies: told apart from high level.",
+        "4. Somebody opens the alarm circuit's breaker: told apart from the water that fell.",
         lambda: stage.circuit_on(False),
         ("mail", "anna@alder.example: ALARM CIRCUIT LOST"),
+        ("mail", "ben@alder.example: ALARM CIRCUIT LOST"),
     )
     act(
-        "6. It comes back.",
+        "5. It is on again, and the alarm still there: was the horn's wire taken off meanwhile?",
         lambda: stage.circuit_on(True),
         ("mail", "anna@alder.example: Alarm over: Alarm circuit lost"),
+        ("mail", "anna@alder.example: Was the horn's wire taken off?"),
+        ("mail", "ben@alder.example: Was the horn's wire taken off?"),
+    )
+    act(
+        "6. Ben says that it was. From now on every message of this panel says so.",
+        lambda: stage.horn_wire("ben", "off"),
+        ("unit", "is disconnected, by Ben"),
+        ("mqtt", "horn/standing = disconnected"),
+    )
+    act(
+        "7. The water falls: those who were told hear that it is over, and what is still undone.",
+        lambda: stage.float_up(False),
+        ("alarm", "returned"),
+        ("mail", "anna@alder.example: Alarm over: High level"),
+        ("mail", "ben@alder.example: Alarm over: High level"),
+    )
+    act(
+        "8. Ben puts the wire back. Whether the horn sounds is not known until it was heard.",
+        lambda: stage.horn_wire("ben", "back"),
+        ("unit", "until it has been heard"),
+        ("mqtt", "horn/standing = not-known"),
     )
     screen.say("story", "end" if not missing else f"{len(missing)} things did not come as told")
     return 1 if missing else 0
@@ -80,7 +96,7 @@ def keys(stage: Stage) -> int:
         screen.say("story", "no keyboard here: use --script")
         return 2
     screen.say("story", "keys:", HELP)
-    up, on = False, True
+    deeds = _deeds(stage)
     before = termios.tcgetattr(sys.stdin)
     tty.setcbreak(sys.stdin)
     try:
@@ -89,19 +105,18 @@ def keys(stage: Stage) -> int:
             key = sys.stdin.read(1)
             if key in ("q", "\x04"):
                 return 0
-            if key == "f":
-                up = not up
-                stage.float_up(up)
-            elif key == "c":
-                on = not on
-                stage.circuit_on(on)
-            elif key == "a":
-                stage.onlooker.answer(stage.occurrence(), "anna", "seen")
-            elif key == "b":
-                stage.acknowledge("ben", "taken")
-            elif key == "s":
-                stage.show_status()
-            else:
-                screen.say("story", "keys:", HELP)
+            deeds.get(key, lambda: screen.say("story", "keys:", HELP))()
     finally:
         termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+
+
+def _deeds(stage: Stage) -> dict[str, Callable[[], None]]:
+    """Key -> what it does."""
+    return {
+        "f": lambda: stage.float_up(not stage.up),
+        "c": lambda: stage.circuit_on(not stage.on),
+        "a": lambda: stage.onlooker.answer(stage.occurrence(), "anna", "seen"),
+        "b": lambda: stage.acknowledge("ben", "taken"),
+        "h": lambda: stage.horn_wire("ben", "back" if stage.wire == "off" else "off"),
+        "s": stage.show_status,
+    }
