@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from relayd.channels import devices, homie
-from relayd.core.conditions import CHANNEL_FAILING, CHARACTERS
+from relayd.core.conditions import CHANNEL_FAILING, CHARACTERS, UNIT_CONDITIONS
 from relayd.core.events import Now
 from relayd.core.plan import MINUTE, SECOND, Priority
 from relayd.core.state import (
@@ -94,7 +94,7 @@ def alarms(draw: st.DrawFn, conditions: list[str]) -> dict[str, Alarm]:
 
 @given(
     panel=alarms([each for each in CHARACTERS if each != CHANNEL_FAILING]),
-    unit=alarms(list(homie.UNIT_CONDITIONS)),
+    unit=alarms(list(UNIT_CONDITIONS)),
     channel=alarms([CHANNEL_FAILING]),
     closed=st.none() | st.booleans(),
     lost=TEXT,
@@ -215,7 +215,11 @@ def test_a_panel_shows_only_conditions_that_its_inputs_can_tell() -> None:
         "inputs",
         "facts",
         "level",
+        "horn",
+        "work",
         "alarm-high-level",
+        "alarm-level-keeps-reaching",
+        "alarm-unsettled",
         "alarm-input-lost",
     }
 

@@ -10,13 +10,16 @@ from typer.testing import CliRunner
 
 from relayd import __version__, demo
 from relayd.cli import main
-from relayd.cli.app import RUN, app
-from relayd.control import wire
+from relayd.cli.app import app
+from relayd.cli.asking import RUN
+from relayd.control import meanings
 from relayd.errors import Locked, PlanRefused
 from relayd.settings import Places
 from tests.control.fake import FakeDaemon
 
 COMMANDS = ["run", "check", "status", "ack", "looked", "log", "reload", "demo"]
+COMMANDS += ["shelve", "unshelve", "out-of-service", "in-service", "reset", "horn-wire", "later"]
+COMMANDS += ["settled", "visit", "away", "back", "who"]
 # Typer brings pydantic along by itself; nothing of ours may bring the rest.
 HEAVY = [
     *("apprise", "gpiod", "gpiozero", "paho", "pydantic_settings", "rich", "structlog"),
@@ -153,7 +156,7 @@ def test_each_command_says_what_it_does(command: str) -> None:
     assert sentence.endswith(".")
     # The list of commands shows it whole.
     listed = CliRunner().invoke(app, ["--help"], env={"COLUMNS": "80"}).stdout
-    assert f"{command:<7} {sentence}" in listed
+    assert f"{command:<14}  {sentence}" in listed
 
 
 @pytest.mark.slow
@@ -176,4 +179,4 @@ def test_speaking_to_the_daemon_loads_no_library_of_the_daemon_s(
 def test_the_levels_one_may_say_are_the_ones_the_daemon_knows() -> None:
     from relayd.cli.app import Level
 
-    assert [each.value for each in Level] == [each.value for each in wire.Level]
+    assert [each.value for each in Level] == [each.value for each in meanings.Level]

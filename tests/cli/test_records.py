@@ -22,7 +22,7 @@ RECORD = {
 def recorded_kinds() -> set[str]:
     """Every kind that the core writes, as far as it stands in the source as a text."""
     kinds = set()
-    for path in Path(relayd.core.__path__[0]).glob("*.py"):
+    for path in Path(relayd.core.__path__[0]).rglob("*.py"):
         for call in ast.walk(ast.parse(path.read_text())):
             if (
                 isinstance(call, ast.Call)

@@ -3,7 +3,6 @@
 import pytest
 
 from relayd.cli.status import lines, open_places, standing
-from relayd.core import view
 from relayd.core.events import Event, InputLost, LevelRead, Now, Started, TimePassed
 from relayd.core.machine import step
 from relayd.core.plan import (
@@ -18,6 +17,7 @@ from relayd.core.plan import (
     Position,
     Step,
 )
+from relayd.core.showing import view
 from relayd.core.state import State
 
 ALARM = {

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relayd.control import wire
-from relayd.core.events import Acknowledge, Act, Command, Looked
+from relayd.control import meanings, wire
 
 T = TypeVar("T")
 
@@ -89,44 +88,6 @@ def test_no_bytes_get_past_as_anything_but_a_request_or_a_refusal(sent: bytes) -
         assert got.do in (*wire.COMMANDS, *wire.READS, *wire.ACTS, wire.FOLLOW)
 
 
-VALUES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
-KEYS = st.sampled_from(["panel", "occurrence", "act", "until", "within", "level", "x"])
-
-
-@given(st.sampled_from(wire.COMMANDS), st.dictionaries(KEYS, VALUES))
-def test_a_command_s_values_make_a_command_or_a_refusal(do: str, what: dict[str, object]) -> None:
-    got = tried(lambda: wire.command(wire.request(line(do=do, **{"with": what}))))
-    if isinstance(got, wire.Refusal):
-        assert got.id in (7, None)
-    else:
-        assert "x" not in what
-        assert isinstance(got, Acknowledge if do == "acknowledge" else Looked)
-
-
-@pytest.mark.parametrize(
-    ("do", "what", "meant"),
-    [
-        pytest.param("acknowledge", {"panel": "p"}, Acknowledge(panel="p"), id="a panel"),
-        pytest.param(
-            "acknowledge",
-            {"occurrence": "u.k3f9ab.12", "act": "taken", "within": 60},
-            Acknowledge("u.k3f9ab.12", act=Act.TAKEN, within=60),
-            id="an occurrence, taken, for a while",
-        ),
-        pytest.param(
-            "acknowledge",
-            {"panel": "p", "act": "seen", "until": 5, "within": None},
-            Acknowledge(panel="p", act=Act.SEEN, until=5),
-            id="seen, with a time",
-        ),
-        pytest.param("looked", {"panel": "p", "level": "normal"}, Looked("p", True), id="normal"),
-        pytest.param("looked", {"panel": "p", "level": "high"}, Looked("p", False), id="high"),
-    ],
-)
-def test_a_command_is_understood(do: str, what: dict[str, object], meant: Command) -> None:
-    assert wire.command(wire.request(line(do=do, **{"with": what}))) == meant
-
-
 @pytest.mark.parametrize(
     ("do", "what", "says"),
     [
@@ -149,7 +110,7 @@ def test_a_command_that_does_not_fit_is_refused(
     do: str, what: dict[str, object], says: str
 ) -> None:
     with pytest.raises(wire.Refusal, match=says) as caught:
-        wire.command(wire.request(line(do=do, **{"with": what})))
+        meanings.command(wire.request(line(do=do, **{"with": what})))
     assert (caught.value.code, caught.value.id) == ("malformed", 7)
 
 

@@ -1,153 +1,49 @@
-"""Random histories around the core, and what must hold after every single step of them."""
+"""Random histories around the core: contacts move, people ask, sends end, relayd starts again."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from hypothesis import strategies as st
 
-from relayd.core.alarm import ACTIVE
-from relayd.core.effects import Answer, Record, Tell
+from relayd.core.effects import Tell
 from relayd.core.events import (
     Acknowledge,
     Act,
+    AtPanel,
     ChannelDown,
     ChannelUp,
     ClockJudged,
+    ComeBack,
+    Command,
     Event,
     FaultFound,
+    GoAway,
+    HornWire,
     InputFound,
     InputLost,
+    InService,
     JournalJudged,
     LevelRead,
     Looked,
     Outcome,
+    OutOfService,
     PlanJudged,
+    PutOff,
+    Reset,
     Sent,
-    Started,
+    Settled,
+    Shelve,
+    Stage,
     TimePassed,
+    Unshelve,
+    Wire,
 )
-from relayd.core.machine import Outcome as MachineOutcome
-from relayd.core.plan import (
-    HOUR,
-    MINUTE,
-    SECOND,
-    Follows,
-    Input,
-    Plan,
-    Position,
-    Unpowered,
-    seconds,
-)
-from relayd.core.state import NoticeKind, Process, SendState
+from relayd.core.plan import DAY, HOUR, MINUTE, SECOND, Plan, Position, seconds
+from relayd.core.state import Process
 from relayd.journal.codec import decode, encode
-from tests.core.world import (
-    CIRCUIT,
-    LEVEL,
-    PUMP,
-    World,
-    circuit_input,
-    level_input,
-    plan,
-    pump_input,
-    stored,
-)
-
-OPEN_SENDS = (SendState.OWED, SendState.OUT, SendState.LEAVING)
-SEEN_LONG_ENOUGH = seconds(10 + 10 + 3 + 0.3)
-"""Settle time of an alarm, on-delay, release hold, filters: whatever happened before, it is raised then."""
-NAMES = (LEVEL, CIRCUIT, PUMP)
-FAULTS = "fault in relayd"
-
-
-@dataclass
-class Unit(World):
-    """A world that watches the promises of the core while a history goes through it."""
-
-    closed: dict[str, bool] = field(default_factory=dict)
-    lost: set[str] = field(default_factory=set)
-    seen_since: int | None = None
-    """Since when the level contact stood in alarm, read, with its circuit alive and read."""
-
-    def step(self, event: Event) -> MachineOutcome:
-        """Step, and hold against the outcome what holds for every step."""
-        outcome = super().step(event)
-        if not isinstance(event, TimePassed):
-            assert outcome == super().step(event), "not deterministic"
-        assert outcome.state.counter >= self.state.counter, "numbers may repeat"
-        faults = [
-            each for each in outcome.effects if isinstance(each, Record) and each.kind == FAULTS
-        ]
-        assert faults == []
-        return outcome
-
-    def begin(self, planned: bool = True) -> "Unit":
-        """Start, and read every input that can be read."""
-        self.give(Started(planned))
-        for each in self.plan.panels["cabin"].inputs:
-            self.closed.setdefault(each.id, each.in_alarm is Position.OPEN)
-            if each.id in self.lost:
-                self.give(InputLost(each.id, "no such chip"))
-            else:
-                self.give(LevelRead(each.id, self.closed[each.id], self.up))
-        self.seen_since = None
-        self.watch()
-        return self
-
-    def watch(self) -> None:
-        """Note since when the alarm can be seen, and hold that it is raised in time."""
-        if not self._visible():
-            self.seen_since = None
-        elif self.seen_since is None:
-            self.seen_since = self.up
-        elif self.up - self.seen_since >= SEEN_LONG_ENOUGH:
-            assert self.process("high-level") in ("UNACK", "ACKED"), "a raise was lost"
-
-    def _visible(self) -> bool:
-        level, circuit = self.plan.input(LEVEL), self.plan.input(CIRCUIT)
-        assert level is not None
-        if LEVEL in self.lost or self.closed[LEVEL] != (level.in_alarm is Position.CLOSED):
-            return False
-        return circuit is None or (CIRCUIT not in self.lost and self.closed[CIRCUIT])
-
-    def check(self) -> None:
-        """The promises about all that is owed."""
-        self._alarms_go_on()
-        self._nobody_is_forgotten()
-        self._numbers_are_given_once()
-
-    def _alarms_go_on(self) -> None:
-        for subject in self.state.subjects.values():
-            for alarm in subject.alarms.values():
-                if alarm.process not in ACTIVE:
-                    continue
-                calls = alarm.call.due if alarm.call else None
-                next_step = calls if alarm.process is Process.UNACK else alarm.realarm
-                assert next_step is not None, f"{alarm.condition} stands and nobody will be told"
-                assert next_step > self.up, f"{alarm.condition} was not told in time"
-                assert self.due is not None, f"{alarm.condition} stands and nothing is due"
-                assert self.due <= next_step, f"{alarm.condition} will be slept through"
-
-    def _nobody_is_forgotten(self) -> None:
-        told: dict[tuple[int, str], set[NoticeKind]] = {}
-        for notice in self.notices():
-            told.setdefault((notice.occurrence, notice.person), set()).add(notice.kind)
-            for send in notice.sends:
-                if send.state in OPEN_SENDS:
-                    assert notice.id in self.state.notices, f"{notice.id} was forgotten"
-                    assert send.due is not None, f"{send.id} will never be tried again"
-                else:
-                    assert send.state is SendState.TAKEN or send.detail, "withdrawn for no reason"
-        for (occurrence, person), kinds in told.items():
-            if NoticeKind.STAND_DOWN in kinds:
-                assert NoticeKind.RAISED in kinds, f"{person} was stood down of {occurrence} untold"
-
-    def _numbers_are_given_once(self) -> None:
-        numbers = [each.id for each in self.notices()]
-        numbers += [send.id for each in self.notices() for send in each.sends]
-        numbers += list({each.occurrence for each in self.notices()} - {0})
-        assert len(numbers) == len(set(numbers)), "a number was given twice"
-        assert max(numbers, default=0) <= self.state.counter
-
+from tests.core.promises import Unit
+from tests.core.random_plans import plans
+from tests.core.world import CIRCUIT, LEVEL, WALL, stored
 
 Act_ = Callable[[Unit], object]
 """One thing that happens."""
@@ -164,25 +60,33 @@ class Happens:
         return self.what
 
 
-def _edge(name: str, closed: bool, polled: bool) -> Happens:
+def _named(unit: Unit, which: int) -> str:
+    """One of the plan's inputs."""
+    inputs = unit.all_inputs()
+    return inputs[which % len(inputs)].id
+
+
+def _edge(which: int, closed: bool, polled: bool) -> Happens:
     def do(unit: Unit) -> None:
-        if name in unit.closed and name not in unit.lost:
+        name = _named(unit, which)
+        if name not in unit.lost:
             unit.closed[name] = closed
             if polled:
                 unit.give(LevelRead(name, closed, unit.up))
             else:
                 unit.move(name, closed)
 
-    return Happens(f"{name} {'closes' if closed else 'opens'}{' (polled)' if polled else ''}", do)
+    way = " (polled)" if polled else ""
+    return Happens(f"input {which} {'closes' if closed else 'opens'}{way}", do)
 
 
-def _lost(name: str) -> Happens:
+def _lost(which: int) -> Happens:
     def do(unit: Unit) -> None:
-        if name in unit.closed:
-            unit.lost.add(name)
-            unit.give(InputLost(name, "no such chip"))
+        name = _named(unit, which)
+        unit.lost.add(name)
+        unit.give(InputLost(name, "no such chip"))
 
-    return Happens(f"{name} lost", do)
+    return Happens(f"input {which} lost", do)
 
 
 def _found(closed: bool) -> Happens:
@@ -210,10 +114,11 @@ def _slept(length: float) -> Happens:
     return Happens(f"{length} s are slept through", do)
 
 
-def _stands(name: str, alarm: bool, length: float) -> Happens:
+def _stands(which: int | str, alarm: bool, length: float) -> Happens:
     """A contact that stands at one side for a while, as contacts do most of the time."""
 
     def do(unit: Unit) -> None:
+        name = which if isinstance(which, str) else _named(unit, which)
         spec = unit.plan.input(name)
         if spec is not None and name not in unit.lost:
             unit.closed[name] = alarm == (spec.in_alarm is Position.CLOSED)
@@ -221,7 +126,19 @@ def _stands(name: str, alarm: bool, length: float) -> Happens:
         unit.watch()
         unit.run(length)
 
-    return Happens(f"{name} stands {'in alarm' if alarm else 'normal'} for {length} s", do)
+    return Happens(f"input {which} stands {'in alarm' if alarm else 'normal'} for {length} s", do)
+
+
+def _flutters(which: int, times: int, gap: float) -> Happens:
+    def do(unit: Unit) -> None:
+        name = _named(unit, which)
+        for _ in range(times if name not in unit.lost else 0):
+            unit.closed[name] = not unit.closed[name]
+            unit.move(name, unit.closed[name])
+            unit.watch()
+            unit.run(gap)
+
+    return Happens(f"input {which} moves {times} times, every {gap} s", do)
 
 
 def _restart(down: float, other_boot: bool, trusted: bool) -> Happens:
@@ -237,10 +154,9 @@ def _restart(down: float, other_boot: bool, trusted: bool) -> Happens:
     )
 
 
-def _asked(by: str, command: Acknowledge | Looked) -> Happens:
+def _asked(by: str, command: Command) -> Happens:
     def do(unit: Unit) -> None:
         answer = unit.ask(command, by)
-        assert isinstance(answer, Answer)
         assert answer.say
         assert answer.code
 
@@ -255,7 +171,7 @@ def _took(which: int, by: str, act: Act) -> Happens:
             alarm.occurrence
             for subject in unit.state.subjects.values()
             for alarm in subject.alarms.values()
-            if alarm.process is not Process.NORM
+            if alarm.process not in (Process.NORM, Process.LATAK)
         )
         if open_ones:
             number = open_ones[which % len(open_ones)]
@@ -263,6 +179,40 @@ def _took(which: int, by: str, act: Act) -> Happens:
             assert unit.ask(Acknowledge(occurrence=ref, act=act), by).ok
 
     return Happens(f"{by} has {act.value} open alarm {which}", do)
+
+
+def _about(which: int, by: str, make: Callable[[str, str], Command]) -> Happens:
+    """A command about one of the alarms that there are."""
+
+    def do(unit: Unit) -> None:
+        there = [
+            (owner.id.removeprefix("panel:").replace("unit", unit.plan.unit), name)
+            for owner in unit.state.subjects.values()
+            for name in owner.alarms
+            if not owner.id.startswith("channel:")
+        ]
+        panel, condition = there[which % len(there)] if there else ("cabin", "high-level")
+        assert unit.ask(make(panel, condition), by).say
+
+    return Happens(f"{by}: {make('?', f'alarm {which}')}", do)
+
+
+def _end(which: int, by: str, make: Callable[[str], Command]) -> Happens:
+    """A command about one of the loose ends that there are."""
+
+    def do(unit: Unit) -> None:
+        keys = list(unit.state.subjects["panel:cabin"].loose) or ["horn-wire"]
+        assert unit.ask(make(keys[which % len(keys)]), by).say
+
+    return Happens(f"{by}: {make(f'loose end {which}')}", do)
+
+
+def _leaves(by: str, left: bool) -> Happens:
+    def do(unit: Unit) -> None:
+        keys = tuple(unit.state.subjects["panel:cabin"].loose) if left else ()
+        assert unit.ask(AtPanel("cabin", Stage.END, left=keys, why="a part is on order"), by).say
+
+    return Happens(f"{by} leaves{' what is open' if left else ''}", do)
 
 
 def _sent(which: int, outcome: Outcome) -> Happens:
@@ -293,12 +243,16 @@ def _clock(trusted: bool) -> Happens:
     return Happens(f"clock {'trusted' if trusted else 'not trusted'}", do)
 
 
-name = st.sampled_from(NAMES)
-person = st.sampled_from(["anna", "ben", "eve"])
+which = st.integers(0, 15)
+some = st.integers(0, 5)
+person = st.sampled_from(["anna", "ben", "carla", "eve"])
 act = st.sampled_from([None, *Act])
 short = st.sampled_from([0.001, 0.02, 0.049, 0.05, 0.051, 0.3, 1, 2.9, 3, 4, 6, 9.9, 10, 11, 25])
 long = st.sampled_from([30, 61, 130, 200, 600, 900, 1800, 3700, 8000])
+night = st.sampled_from([8 * 3600, 15 * 3600, 27 * 3600])
 length = st.one_of(short, short, long, st.floats(0.001, 100))
+within = st.sampled_from([None, 0, MINUTE, HOUR, 3 * HOUR, 25 * HOUR])
+until = st.sampled_from([WALL + 2 * HOUR, WALL + DAY, WALL - HOUR])
 WAYS_NEWS: list[Event] = [
     ChannelDown("sender", "exit 1"),
     ChannelUp("sender"),
@@ -315,16 +269,47 @@ contacts = st.one_of(
     st.builds(_stands, st.just(LEVEL), st.booleans(), length),
     st.builds(_stands, st.just(LEVEL), st.booleans(), long),
     st.builds(_stands, st.just(CIRCUIT), st.booleans(), length),
-    st.builds(_stands, name, st.booleans(), long),
-    st.builds(_edge, name, st.booleans(), st.booleans()),
-    st.builds(_edge, st.just(LEVEL), st.booleans(), st.booleans()),
-    st.builds(_passes, length),
+    st.builds(_stands, which, st.booleans(), long),
+    st.builds(_stands, which, st.booleans(), long),
+    st.builds(_edge, which, st.booleans(), st.booleans()),
+    st.builds(_flutters, which, st.integers(2, 12), st.sampled_from([0.04, 1.5, 6, 12, 20, 75])),
+    st.builds(_passes, st.one_of(length, length, night)),
 )
-others = st.one_of(
-    st.builds(_slept, length),
-    st.builds(_lost, name),
-    st.builds(_found, st.booleans()),
-    st.builds(_restart, length, st.booleans(), st.booleans()),
+asides = st.one_of(
+    st.builds(
+        _about, some, person, st.builds(lambda time: lambda p, c: Shelve(p, c, within=time), within)
+    ),
+    st.builds(
+        _about, some, person, st.builds(lambda time: lambda p, c: Shelve(p, c, until=time), until)
+    ),
+    st.builds(_about, some, person, st.just(Unshelve)),
+    st.builds(
+        _about,
+        some,
+        person,
+        st.builds(lambda time: lambda p, c: OutOfService(p, c, within=time), within),
+    ),
+    st.builds(_about, some, person, st.just(InService)),
+    st.builds(_about, some, person, st.just(Reset)),
+    st.builds(_asked, person, st.builds(OutOfService, st.just("cabin"), within=within)),
+    st.builds(_asked, person, st.just(InService("cabin"))),
+    st.builds(_asked, person, st.just(Reset("cabin"))),
+)
+panel_work = st.one_of(
+    st.builds(_asked, person, st.builds(HornWire, st.just("cabin"), st.sampled_from(Wire))),
+    st.builds(_asked, person, st.builds(AtPanel, st.just("cabin"), st.just(Stage.BEGIN), within)),
+    st.builds(_asked, person, st.builds(AtPanel, st.just("cabin"), st.just(Stage.EXTEND), within)),
+    st.builds(_leaves, person, st.booleans()),
+    st.builds(
+        _end,
+        some,
+        person,
+        st.builds(lambda time: lambda key: PutOff("cabin", key, within=time, why="a part"), within),
+    ),
+    st.builds(_end, some, person, st.just(lambda key: Settled("cabin", key))),
+    st.builds(_asked, person, st.builds(Looked, st.just("cabin"), st.booleans())),
+)
+people_ask = st.one_of(
     st.builds(
         _asked,
         person,
@@ -332,17 +317,28 @@ others = st.one_of(
             Acknowledge,
             panel=st.sampled_from(["cabin", "creek-1", "cellar"]),
             act=act,
-            within=st.sampled_from([None, 0, MINUTE, HOUR, 25 * HOUR]),
+            within=within,
         ),
     ),
-    st.builds(_asked, person, st.builds(Looked, st.just("cabin"), st.booleans())),
-    st.builds(_took, st.integers(0, 3), st.sampled_from(["anna", "ben"]), st.sampled_from(Act)),
-    st.builds(_sent, st.integers(0, 5), st.sampled_from(Outcome)),
+    st.builds(_took, some, st.sampled_from(["anna", "ben"]), st.sampled_from(Act)),
+    st.builds(
+        _asked,
+        person,
+        st.builds(GoAway, person, within=within, stand_in=st.one_of(st.just(""), person)),
+    ),
+    st.builds(_asked, person, st.builds(ComeBack, person)),
+)
+machines = st.one_of(
+    st.builds(_slept, length),
+    st.builds(_lost, which),
+    st.builds(_found, st.booleans()),
+    st.builds(_restart, length, st.booleans(), st.booleans()),
+    st.builds(_sent, some, st.sampled_from(Outcome)),
     st.builds(_deaf, st.sampled_from(["anna.mail", "ben.mail", "ben.push"]), st.booleans()),
     st.builds(_news, st.sampled_from(WAYS_NEWS)),
     st.builds(_clock, st.booleans()),
 )
-happenings = st.one_of(contacts, others)
+happenings = st.one_of(contacts, contacts, people_ask, asides, panel_work, machines)
 
 
 def histories(most: int) -> st.SearchStrategy[list[Happens]]:
@@ -358,22 +354,8 @@ def histories(most: int) -> st.SearchStrategy[list[Happens]]:
     )
 
 
-@st.composite
-def plans(draw: st.DrawFn) -> Plan:
-    """Any declared properties, with and without the sensing of circuit and pump."""
-    level = level_input(
-        in_alarm=draw(st.sampled_from(Position)),
-        unpowered=draw(st.sampled_from(Unpowered)),
-        follows=draw(st.sampled_from(Follows)),
-    )
-    inputs: list[Input] = [level]
-    inputs += [circuit_input()] if draw(st.booleans()) else []
-    inputs += [pump_input()] if draw(st.booleans()) else []
-    return plan(*inputs, silence_time=draw(st.sampled_from([None, 10 * MINUTE])))
-
-
 def live(plan_: Plan, history: list[Happens]) -> Unit:
-    """Go through the history, and hold every promise all the way and to the end of the next day."""
+    """Go through the history, and hold every promise all the way."""
     unit = Unit(plan_).begin()
     for each in history:
         each.do(unit)
@@ -382,6 +364,13 @@ def live(plan_: Plan, history: list[Happens]) -> Unit:
     unit.run(30)
     unit.watch()
     unit.check()
-    assert decode(type(unit.state), encode(unit.state)) == unit.state
+    again = decode(type(unit.state), encode(unit.state))
+    assert again == unit.state
+    before = unit.step(TimePassed())
+    unit.state = again
+    assert unit.step(TimePassed()) == before, "what was stored goes on in another way"
     assert unit.up >= 100 * SECOND or unit.boot != "boot-1"
     return unit
+
+
+__all__ = ["Happens", "histories", "live", "plans"]

@@ -10,17 +10,54 @@ from relayd.core.plan import Panel, seconds
 from tests.core.world import circuit_input, level_input, plan, pump_input
 
 DEFAULTS = [
-    # condition, priority, on-delay, off-delay (s)
-    ("high-level", "high", 10, 60),
-    ("alarm-power", "high", 60, 30),
-    ("pump-power", "high", 60, 30),
-    ("input-lost", "high", 30, 30),
-    ("journal-late", "medium", 0, 60),
-    ("sender-down", "high", 20, 5),
-    ("mqtt-down", "medium", 300, 5),
-    ("plan-refused", "medium", 0, 0),
-    ("fault-in-relayd", "high", 0, 3600),
-    ("channel-failing", "medium", 60, 0),
+    # condition, priority, on-delay, off-delay, re-alarm (s); Trade 5's table, row by row
+    ("high-level", "high", 10, 60, 3600),
+    ("high-high-level", "high", 2, 60, 900),
+    ("common-alarm", "high", 10, 60, 3600),
+    ("alarm-power", "high", 60, 30, 14400),
+    ("control-power", "high", 60, 30, 14400),
+    ("pump-power", "high", 60, 30, 14400),
+    ("site-outage", "medium", 300, 120, 43200),
+    ("unit-power", "low", 300, 60, 86400),
+    ("blind", "high", 30, 30, 43200),
+    ("input-lost", "high", 30, 30, 43200),
+    ("pump-no-current", "high", 10, 10, 14400),
+    ("level-not-falling", "high", 600, 60, 14400),
+    ("overload", "high", 5, 5, 86400),
+    ("over-temperature", "medium", 5, 300, 86400),
+    ("seal-leak", "low", 60, 600, 604800),
+    ("low-level", "medium", 30, 60, 43200),
+    ("redundant-off", "medium", 30, 60, 43200),
+    ("run-too-long", "medium", 0, 10, 86400),
+    ("starts-per-hour", "low", 0, 3600, 86400),
+    ("no-pump-cycle", "low", 0, 0, 86400),
+    ("in-hand", "medium", 900, 10, 1800),
+    ("in-off", "medium", 1800, 10, 43200),
+    ("panel-door", "record-only", 10, 10, 86400),
+    ("tank-lid", "medium", 10, 10, 1800),
+    ("air-supply", "low", 300, 300, 86400),
+    # of the house: not in that table; common practice, no source
+    ("not-in-auto", "medium", 900, 10, 1800),
+    ("unstable-supply", "medium", 0, 600, 43200),
+    ("alarm-left-off", "high", 0, 30, 14400),
+    ("level-keeps-reaching", "medium", 0, 0, 86400),
+    ("pump-uncalled", "medium", 60, 10, 43200),
+    ("pump-contradiction", "low", 60, 60, 86400),
+    ("lag-called", "low", 10, 600, 86400),
+    ("alternation-stopped", "low", 0, 0, 86400),
+    ("phase-fault", "high", 30, 30, 14400),
+    ("pump-fault", "high", 5, 5, 86400),
+    ("horn-silent", "medium", 0, 0, 86400),
+    ("silence-left-on", "low", 0, 0, 86400),
+    ("other", "medium", 10, 60, 43200),
+    ("unsettled", "medium", 0, 60, 43200),
+    ("wiring-fault", "high", 30, 30, 43200),
+    ("journal-late", "medium", 0, 60, 86400),
+    ("sender-down", "high", 20, 5, 3600),
+    ("mqtt-down", "medium", 300, 5, 86400),
+    ("plan-refused", "medium", 0, 0, 86400),
+    ("fault-in-relayd", "high", 0, 3600, 3600),
+    ("channel-failing", "medium", 60, 0, 86400),
 ]
 
 
@@ -30,12 +67,13 @@ def cabin() -> Panel:
 
 
 @pytest.mark.parametrize(
-    ("condition", "priority", "on", "off"), DEFAULTS, ids=lambda each: str(each)
+    ("condition", "priority", "on", "off", "again"), DEFAULTS, ids=lambda each: str(each)
 )
 def test_a_condition_has_its_priority_and_its_delays(
-    condition: str, priority: str, on: float, off: float
+    condition: str, priority: str, on: float, off: float, again: float
 ) -> None:
     assert CHARACTERS[condition].priority.value == priority
+    assert CHARACTERS[condition].realarm == seconds(again)
     assert delays(None, condition, False) == (seconds(on), seconds(off))
     assert delays(cabin(), condition, False) == (seconds(on), seconds(off))
 

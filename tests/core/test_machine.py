@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from relayd.core import advice, lifecycle, machine, outbox
+from relayd.core import machine
+from relayd.core.calling import outbox
 from relayd.core.draft import UNIT, Draft
 from relayd.core.effects import Publish, Record
 from relayd.core.events import (
@@ -20,8 +21,12 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
+from relayd.core.findings import Site
+from relayd.core.life import lifecycle
 from relayd.core.machine import step
-from relayd.core.plan import HOUR, MINUTE, SECOND, Panel, Plan
+from relayd.core.plan import HOUR, MINUTE, SECOND, Plan, Priority
+from relayd.core.saying import advice
+from relayd.core.saying.hand import Matter
 from relayd.core.state import NoticeKind, State
 from tests.core.world import LEVEL, World, plan
 
@@ -124,10 +129,10 @@ def break_cabin(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every look at the cabin's steps of advice fails from now on."""
     real = advice.lines
 
-    def lines(panel: Panel, *rest: object) -> list[str]:
-        if panel.id == "cabin":
+    def lines(matter: Matter, priority: Priority) -> list[str]:
+        if matter.panel.id == "cabin":
             raise ZeroDivisionError("a fault that was put in")
-        return real(panel, *rest)  # type: ignore[arg-type]
+        return real(matter, priority)
 
     monkeypatch.setattr(advice, "lines", lines)
 
@@ -209,7 +214,7 @@ def test_a_subject_that_does_not_come_to_rest_ends_its_step_all_the_same(
     world = started()
     turns = []
 
-    def restless(draft: Draft, subject: str) -> None:
+    def restless(draft: Draft, subject: str, where: Site) -> None:
         turns.append(subject)
         draft.put(replace(draft.subject(subject), said={"turn": str(len(turns))}))
 

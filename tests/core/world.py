@@ -153,8 +153,9 @@ class World:
     def start(self, planned: bool = True, **levels: bool) -> "World":
         """Begin, and read every input: closed by keyword (`high_level=True`), else at rest."""
         self.give(Started(planned))
-        for each in self.plan.panels["cabin"].inputs:
-            name = each.means.value.replace("-", "_")
+        panels = [each for panel in self.plan.panels.values() for each in panel.inputs]
+        for each in (*self.plan.inputs, *panels):
+            name = each.id.partition(".")[2].replace("-", "_")
             rest = each.in_alarm is Position.OPEN
             self.give(LevelRead(each.id, levels.get(name, rest), self.up))
         return self

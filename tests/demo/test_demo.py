@@ -16,9 +16,13 @@ COMES = (
     "mail     to ben@alder.example: HIGH LEVEL - Cabin tank",
     "Ben has it until",
     "mail     to anna@alder.example: High level: somebody has it",
-    "mail     to anna@alder.example: Alarm over: High level",
     "mail     to anna@alder.example: ALARM CIRCUIT LOST",
     "mail     to anna@alder.example: Alarm over: Alarm circuit lost",
+    "mail     to anna@alder.example: Was the horn's wire taken off?",
+    "the horn at Cabin tank is disconnected, by Ben",
+    "mail     to anna@alder.example: Alarm over: High level",
+    "Still to be undone: the horn's wire is disconnected",
+    "the horn is not known until it has been heard",
     "story    end",
 )
 

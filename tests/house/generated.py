@@ -3,13 +3,20 @@
 A test compares, so that the page cannot lie.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from enum import StrEnum
 from pathlib import Path
 
-from relayd.core.alarm import TABLE, Happening, diagram
-from relayd.core.panel import POWER
-from relayd.core.sentences import LEVEL_NOW, LEVEL_ROWS, POWER_ROWS
-from relayd.core.state import Process
+from relayd.core.diagnosis import power as supplies
+from relayd.core.diagnosis.level import SAYS as LEVEL_SAYS
+from relayd.core.diagnosis.power import BAD, SAYS, Power
+from relayd.core.life.alarm import TABLE, Happening, diagram
+from relayd.core.saying.sentences import LEVEL_NOW, LEVEL_ROWS
+from relayd.core.state import Process, Signal
+from relayd.core.upkeep.horn_table import ROWS as HORN_ROWS
+from relayd.core.upkeep.horn_table import SAYS as HORN_SAYS
+from relayd.core.upkeep.horn_table import Circuit, Moment, Sense
+from tests.core import pump_table
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
 
@@ -32,25 +39,62 @@ def level_rows() -> str:
         for row in LEVEL_NOW
         if row
     ]
+    rows += [f"| {row} | {text} | the same |" for row, text in LEVEL_SAYS.items()]
     return "\n".join(
         ["| row | said of an alarm | said where no alarm stands |", "| --- | --- | --- |", *rows]
     )
 
 
 def power_rows() -> str:
-    """Alarm circuit and pump power, each on, lost or not known: the row, its signals, its words."""
+    """Every combination of the supplies: its row, its conditions, its words; 'bad' is as 'not known'."""
+    head = "| unit's supply | alarm circuit | pump power | generator | row | present | kept as it is | what is said |"
     rows = [
-        f"| {alarm} | {pump} | {power.row} | {power.alarm_power} | {power.pump_power} | {POWER_ROWS.get(power.row, '')} |"
-        for (alarm, pump), power in POWER.items()
+        f"| {unit} | {alarm} | {pump} | {'yes' if generator else 'no'} | {power.row}"
+        f"{''.join(f' + {each}' for each in power.notes)} | {_having(power, Signal.PRESENT)}"
+        f" | {_having(power, Signal.KEEP)} | {' '.join(SAYS[each] for each in (power.row, *power.notes))} |"
+        for (unit, alarm, pump, generator), power in supplies.TABLE.items()
+        if BAD not in (unit, alarm, pump)
     ]
-    head = "| alarm circuit | pump power | row | `alarm-power` | `pump-power` | what is said of an alarm |"
-    return "\n".join([head, "| --- " * 6 + "|", *rows])
+    more = [f"| {row} | {text} |" for row, text in SAYS.items()]
+    return "\n".join(
+        [head, "| --- " * 8 + "|", *rows, "", "| row or note | words |", "| --- | --- |", *more]
+    )
+
+
+def _having(power: Power, signal: Signal) -> str:
+    signals = {
+        "alarm-power": power.alarm_power,
+        "pump-power": power.pump_power,
+        "site-outage": power.site_outage,
+        "unit-power": power.unit_power,
+    }
+    return ", ".join(f"`{name}`" for name, each in signals.items() if each is signal)
+
+
+def horn_rows() -> str:
+    """Each row of the horn: the combinations that it takes, the standing that follows, its words."""
+    head = "| row | alarm circuit | moment | driven (V) | heard (S) | parked (K) | standing | what is said |"
+    rows = [
+        f"| {each.name} | {_values(each.circuit, Circuit)} | {_values(each.moment, Moment)}"
+        f" | {_values(each.driven, Sense)} | {_values(each.heard, Sense)} | {_values(each.parked, Sense)}"
+        f" | {each.standing.value if each.standing else 'stays'} | {HORN_SAYS[each.name]} |"
+        for each in HORN_ROWS
+    ]
+    return "\n".join([head, "| --- " * 8 + "|", *rows])
+
+
+def _values(some: Collection[StrEnum], domain: type[StrEnum]) -> str:
+    if len(some) == len(domain):
+        return "any"
+    return ", ".join(each.value for each in domain if each in some)
 
 
 PARTS: dict[str, Callable[[], str]] = {
     "alarm table": alarm_table,
     "level rows": level_rows,
     "power rows": power_rows,
+    "pump rows": pump_table.table,
+    "horn rows": horn_rows,
 }
 
 

@@ -35,7 +35,8 @@ def test_every_part_of_the_state_comes_back_as_it_was(part: Any, data: st.DataOb
 
 
 def test_what_holds_nothing_is_not_written_and_what_has_a_default_is() -> None:
-    assert encode(Subject("unit")) == ('{"id":"unit","belief":' + encode(state.Belief()) + "}")
+    parts = f'"belief":{encode(state.Belief())},"horn":{encode(state.Horn())}'
+    assert encode(Subject("unit")) == f'{{"id":"unit",{parts}}}'
     assert json.loads(encode(state.Belief()))["was_alarm"] is False
 
 

@@ -16,8 +16,8 @@ from threading import Event as Flag
 import pytest
 
 from relayd.clock import boottime
+from relayd.core.diagnosis.filter import advance, started
 from relayd.core.events import EdgeSeen, LevelRead
-from relayd.core.filter import advance, started
 from relayd.core.plan import Input, Means, Position
 from relayd.pins.inputs import PinContacts
 from relayd.rig import Line

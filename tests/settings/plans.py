@@ -47,7 +47,7 @@ address = "mailto://mail.example.org"
 [[person]]
 id = "ben"
 name = "Ben"
-channel = [{ name = "push", address = "json://push.example.org" }]
+channel = [{ name = "push", address = "json://push.example.org", wakes = true }]
 
 [[call_list]]
 id = "all"
@@ -62,6 +62,18 @@ tell = ["anna", "ben"]
 
 [mqtt]
 host = "broker.example.org"
+
+[[panel.input]]
+means = "pump-running"
+line = 5
+
+[[unit.input]]
+means = "unit-power"
+line = 6
+
+[[unit.input]]
+means = "wetting-supply"
+line = 7
 """
 
 

@@ -56,8 +56,8 @@ def test_an_input_is_told_with_its_wiring_and_its_times(shown: Any) -> None:
 
 def test_a_channel_is_told_by_its_scheme_alone(shown: Any) -> None:
     assert [each["channels"] for each in shown["persons"]] == [
-        [{"id": "anna.mail", "scheme": "mailto", "short": False}],
-        [{"id": "ben.push", "scheme": "json", "short": False}],
+        [{"id": "anna.mail", "scheme": "mailto", "short": False, "wakes": False, "least": "low"}],
+        [{"id": "ben.push", "scheme": "json", "short": False, "wakes": True, "least": "low"}],
     ]
 
 
@@ -77,12 +77,41 @@ def test_a_call_list_is_told_with_its_steps(shown: Any) -> None:
 
 
 def test_the_rest_is_told(shown: Any) -> None:
+    inputs = shown["unit"].pop("inputs")
     assert shown["unit"] == {
         "id": "cabin",
         "name": "Cabin",
         "zone": "America/New_York",
         "call_list": "all",
+        "medium_list": "",
+        "low_list": "",
+        "hours": "",
+        "medium_waits": False,
+        "empty": False,
     }
+    assert [each["id"] for each in inputs] == ["unit.unit-power", "unit.wetting-supply"]
     assert shown["poll"] == "1 s"
     assert shown["warnings"] == []
     assert len(shown["digest"]) == 64
+
+
+def test_hours_and_turns_are_told_as_people_write_them(tmp_path: Path) -> None:
+    more = (
+        '\n[[hours]]\nid = "office"\ndays = ["mon"]\nfrom = "08:00"\nuntil = "16:30"\n'
+        'holidays_list = [2026-12-24]\n\n[[on_call]]\nid = "standby"\npersons = ["anna", "ben"]\n'
+        "begins = 2026-01-05\n"
+    )
+    text = changed(
+        ('name = "Tank"', 'name = "Tank"\nreserve = "4 h"\nrealarm = { overload = "2 h" }')
+    )
+    told = json.loads(json.dumps(describe(loaded(tmp_path, text + more))))
+    assert told["hours"] == [
+        {"id": "office", "days": {"mon": ["08:00", "16:30"]}, "holidays": ["2026-12-24"]}
+    ]
+    # 08:00 in New York on 5 January is 13:00 UTC.
+    assert {"begins": "2026-01-05T13:00:00+00:00", "person": "anna"} in told["on_call"][0]["turns"]
+    assert (told["panels"][0]["reserve"], told["panels"][0]["realarm"]) == (
+        "4 h",
+        {"overload": "2 h"},
+    )
+    assert told["persons"][0]["waking"] == ["07:00", "22:00"]

@@ -62,6 +62,9 @@ def test_the_rig_says_how_it_is_wired(tmp_path: Path) -> None:
     assert rig.lines == (
         Line("tank.high-level", "board", 17),
         Line("tank.alarm-power", "board", 27),
+        Line("tank.pump-running", "board", 5),
+        Line("unit.unit-power", "board", 6),
+        Line("unit.wetting-supply", "board", 7),
     )
     assert {name: each.reveal() for name, each in rig.addresses.items()} == {
         "anna.mail": "mailto://mail.example.org",
@@ -81,7 +84,7 @@ def test_an_input_may_have_a_name_a_chip_and_a_sense_of_its_own(tmp_path: Path) 
 
 def test_one_line_number_may_be_used_on_two_chips(tmp_path: Path) -> None:
     rig = loaded(tmp_path, changed(("line = 27", 'line = 17\nchip = "second"'))).rig
-    assert [(each.chip, each.line) for each in rig.lines] == [("board", 17), ("second", 17)]
+    assert [(each.chip, each.line) for each in rig.lines][:2] == [("board", 17), ("second", 17)]
 
 
 @pytest.mark.parametrize(

@@ -10,18 +10,27 @@ KINDS = (
     'one of "sewage-ejector", "lift-station", "effluent-demand", "effluent-timed", "treatment", '
     '"grinder", "sump"'
 )
-MEANS = 'one of "high-level", "alarm-power", "pump-power"'
-UNIT = "id, name, zone, call_list, chip, poll"
-PANEL = "id, name, kind, where, call_list, settle, silence_time, circuits, hoa, silence, input"
+MEANS = (
+    'one of "high-level", "high-high-level", "common-alarm", "low-level", "redundant-off", '
+    '"alarm-power", "control-power", "pump-power", "pump-called", "pump-running", "overload", '
+    '"over-temperature", "seal-leak", "phase-fault", "pump-fault", "lag-called", "in-hand", "in-off", '
+    '"not-in-auto", "horn-driven", "horn-heard", "horn-wire-parked", "unit-power", "wetting-supply", '
+    '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "other"'
+)
+TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt"
+UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits, input"
+PANEL = (
+    "id, name, kind, where, call_list, medium_list, low_list, pumps, alternates, reserve, circuits, "
+    "control_fed_by, shares_breaker, settle, silence_time, run_limit, starts_limit, hoa, silence, "
+    "alarm_breaker, labels, realarm, input"
+)
 
 SHAPE = [
     Case(
         "unknown table",
         "[mqtt]",
         "[mqqt]",
-        [
-            "plan.toml:49: mqqt: there is no such table; allowed: unit, panel, person, call_list, mqtt; did you mean mqtt?"
-        ],
+        [f"plan.toml:49: mqqt: there is no such table; allowed: {TABLES}; did you mean mqtt?"],
     ),
     Case(
         "unknown key of the unit",
@@ -61,7 +70,7 @@ SHAPE = [
         '"push", adress = "json://a.example", address',
         [
             "plan.toml:36: person.channel.adress: there is no such key; allowed: name, address, address_from, "
-            "short; did you mean address?"
+            "short, wakes, least; did you mean address?"
         ],
     ),
     Case(
@@ -78,7 +87,7 @@ SHAPE = [
     ),
     Case(
         "a value where a table belongs",
-        '[{ name = "push", address = "json://push.example.org" }]',
+        '[{ name = "push", address = "json://push.example.org", wakes = true }]',
         '["json://push.example.org"]',
         [
             "plan.toml:36: person.channel: is not written as a table; begin it with [[person.channel]]"

@@ -60,6 +60,9 @@ BETWEEN = [
         [
             "plan.toml:12: panel.input.chip: is missing; give the chip's label here, or for all inputs in [unit]",
             "plan.toml:19: panel.input.chip: is missing; give the chip's label here, or for all inputs in [unit]",
+            "plan.toml:51: panel.input.chip: is missing; give the chip's label here, or for all inputs in [unit]",
+            "plan.toml:55: unit.input.chip: is missing; give the chip's label here, or for all inputs in [unit]",
+            "plan.toml:59: unit.input.chip: is missing; give the chip's label here, or for all inputs in [unit]",
         ],
     ),
     Case(
@@ -85,7 +88,8 @@ BETWEEN = [
         'means = "high-level"\nline = 17\nin_alarm = "open"\nunpowered = "open"\ncontact_follows = "lamp"',
         'means = "pump-power"\nline = 17',
         [
-            'plan.toml:13: panel.input: has none with means = "high-level"; without it no high level is ever told'
+            'plan.toml:13: panel.input: has none with means = "high-level" or "common-alarm"; '
+            "without one no high level is ever told"
         ],
     ),
     Case(
@@ -111,7 +115,8 @@ BETWEEN = [
         "line = 27",
         'line = 27\nunpowered = "open"',
         [
-            "plan.toml:23: panel.input.unpowered: says nothing about alarm-power; it belongs to high-level; take it out"
+            "plan.toml:23: panel.input.unpowered: says nothing about alarm-power; it belongs to high-level, "
+            "high-high-level and common-alarm; take it out"
         ],
     ),
     Case(
@@ -187,12 +192,13 @@ BETWEEN = [
         "[mqtt]",
         '[[call_list]]\nid = "night"\n\n[mqtt]',
         [
-            "plan.toml:49: call_list.step: is missing; write a [[call_list.step]] that says who is told"
+            "plan.toml:49: call_list.step: is missing; write a [[call_list.step]] that says who is told, "
+            "or tell with the ids of persons"
         ],
     ),
     Case(
         "a person who cannot be reached",
-        'channel = [{ name = "push", address = "json://push.example.org" }]\n',
+        'channel = [{ name = "push", address = "json://push.example.org", wakes = true }]\n',
         "",
         [
             "plan.toml:33: person.channel: is missing; this person is on a call list and cannot be reached "
@@ -201,8 +207,8 @@ BETWEEN = [
     ),
     Case(
         "two channels of one name",
-        'json://push.example.org" }',
-        'json://push.example.org" },\n  { name = "push", address = "json://a.example.org" }',
+        'json://push.example.org", wakes = true }',
+        'json://push.example.org", wakes = true },\n  { name = "push", address = "json://a.example.org" }',
         [
             'plan.toml:37: person.channel.name: "push" is used twice, first on line 36; '
             "each channel of a person needs a name of its own"

@@ -62,7 +62,8 @@ def test_a_dead_alarm_circuit_must_be_seen(
         *([] if sensed else [NO_SENSOR]),
     )
     expected = [f"plan.toml:17: panel.input.unpowered: {says}"] if says else []
-    assert warnings(tmp_path, text) == expected
+    found = [each for each in warnings(tmp_path, text) if "a cut wire" not in each]
+    assert found == expected
 
 
 def test_a_property_that_is_not_written_is_doubted_at_its_input(tmp_path: Path) -> None:
@@ -103,7 +104,8 @@ def test_a_call_list_without_anybody_who_responds_goes_on(tmp_path: Path) -> Non
 
 
 def test_a_person_on_no_call_list_is_never_told(tmp_path: Path) -> None:
-    assert warnings(tmp_path, changed(('["anna", "ben"]', '["anna"]'))) == [
+    text = changed(('["anna", "ben"]', '["anna"]'))
+    assert [each for each in warnings(tmp_path, text) if "03:00" not in each] == [
         "plan.toml:34: person.id: is on no call list: this person is never told"
     ]
 

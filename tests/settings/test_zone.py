@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from relayd.core.plan import SECOND, Plan
-from relayd.core.when import offset_at
+from relayd.core.saying.when import offset_at
 from relayd.settings import offsets
 from relayd.settings.zone import zone_name
 from tests.settings.plans import SOUND, WALL, loaded

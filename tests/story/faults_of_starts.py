@@ -176,8 +176,10 @@ def _count(unit: Unit) -> int:
 
 
 def _at_rest(unit: Unit) -> bool:
+    """Nothing active but word that the level was high again and again, which stays for a day."""
     active = [each for each in unit.alarms() if each["state"] in ("UNACK", "ACKED")]
-    return not active and not _open(unit)
+    stays = all(each["condition"] == "level-keeps-reaching" for each in active)
+    return stays and not _open(unit)
 
 
 def _open(unit: Unit) -> set[str]:
@@ -224,7 +226,7 @@ def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], se
             if each["body"]["why"] == "stand-down" and _follows(each, end, ends)
         }
         assert over.keys() == told, f"seed {seed}: told {told}, stood down {over}"
-        assert "anna" in told
+        assert "anna" in told or alarm["body"].get("not_told") == "it chatters"
         assert set(over.values()) <= came, f"seed {seed}: a stand-down never came"
 
 

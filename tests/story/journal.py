@@ -17,17 +17,30 @@ HEADER = 32
 
 def records(path: Path, after: int, room: Path) -> list[Record] | None:
     """The records that follow number `after`; None where there are none to read at this moment."""
+    asked = "SELECT n, boot, up, wall, kind, subject, body FROM record WHERE n > ? ORDER BY n"
+    rows = _rows(path, room, asked, after)
+    return rows and [{**row, "body": json.loads(row["body"])} for row in rows]
+
+
+def kept(path: Path, subject: str, room: Path) -> Record | None:
+    """What the journal's table of the state holds of a subject; None where it cannot be read now."""
+    rows = _rows(path, room, "SELECT body FROM state WHERE subject = ?", subject)
+    if not rows:
+        return None
+    found: Record = json.loads(rows[0]["body"])
+    return found
+
+
+def _rows(path: Path, room: Path, asked: str, about: object) -> list[Record] | None:
     copy = _copied(path, room)
     if copy is None:
         return None
-    asked = "SELECT n, boot, up, wall, kind, subject, body FROM record WHERE n > ? ORDER BY n"
     try:
         with closing(sqlite3.connect(copy)) as base:
             base.row_factory = sqlite3.Row
-            rows = [dict(row) for row in base.execute(asked, (after,))]
+            return [dict(row) for row in base.execute(asked, (about,))]
     except sqlite3.OperationalError:  # it is being made
         return None
-    return [{**row, "body": json.loads(row["body"])} for row in rows]
 
 
 def _copied(path: Path, room: Path) -> Path | None:

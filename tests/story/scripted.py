@@ -12,7 +12,7 @@ from pathlib import Path
 from threading import Thread
 from typing import NoReturn
 
-from relayd import daemon
+from relayd import clock, daemon
 from relayd.__main__ import main as relayd
 from relayd.contacts.scripted import ScriptedContacts
 from relayd.rig import Line
@@ -20,6 +20,8 @@ from relayd.rig import Line
 MODULE = "tests.story.scripted"
 WIRES = "STORY_WIRES"
 """Names the file: input -> `open`, `closed` or `lost`."""
+CLOCK = "STORY_CLOCK"
+"""Names a file: while it is there, this machine's clock is taken as set by its time service."""
 LOST = "lost"
 
 
@@ -65,5 +67,7 @@ def anew(program: str, words: Sequence[str], execv: object = os.execv) -> NoRetu
 
 if __name__ == "__main__":
     vars(daemon)["PinContacts"] = contacts
+    if CLOCK in os.environ:
+        vars(clock)["SYNCHRONISED"] = Path(os.environ[CLOCK])
     vars(os)["execv"] = anew
     sys.exit(relayd())

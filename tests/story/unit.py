@@ -235,6 +235,11 @@ class Unit:
         self._records += fresh or []
         return self._records
 
+    def kept(self, subject: str) -> Record:
+        """What the journal keeps of a subject, beside its records: the state after a power cut."""
+        path = self.state / "journal.db"
+        return self.until(lambda: journal.kept(path, subject, self._room), f"{subject} is kept")
+
     def mark(self) -> int:
         """Where the journal now ends: `said(..., after=mark)` looks only at what follows."""
         found = self.records()
