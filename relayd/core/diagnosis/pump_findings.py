@@ -179,6 +179,10 @@ def of_panel(view: View, logs: Logs, highs: tuple[Stamp, ...]) -> Iterator[tuple
         yield c.ALTERNATION, _alternation(view, logs)
 
 
+_UNSEEN = frozenset({"L3", "L5", "L12", "L15"})
+"""Rows in which high level stands though its contact cannot show where the water is now."""
+
+
 def _not_falling(view: View) -> Finding:
     """High level and a pump that runs; its ten minutes are the condition's on-delay."""
     if not view.high:
@@ -187,6 +191,8 @@ def _not_falling(view: View) -> Finding:
     running = [pump for pump, each in runs.items() if each]
     if view.some is not None and view.some.runs and not running:
         running = [0]
+    if running and view.before.belief.row in _UNSEEN:
+        return Finding(_KEEP)
     if running:
         every = len(runs) > 1 and all(runs.values())
         return Finding(_YES, "R7" if every else view.row("R4", running[0]))

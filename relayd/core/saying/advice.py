@@ -82,9 +82,8 @@ def _quiet(matter: Matter) -> list[str]:
     told = _silence(matter)
     if not matter.reader.qualified or matter.wire_off:
         return told
-    say, label = matter.say, matter.panel.labels.get("alarm", "")
-    first = say(first_steps.ONE_OFF, label=label) if label else ""
-    first = first or say(first_steps.ALL_OFF, labels=cautions.labels(matter))
+    say = matter.say
+    first = say(first_steps.ALL_OFF, labels=cautions.labels(matter))
     wire = say(first_steps.HORN_WIRE, first=first, panel=matter.panel.id, person=matter.reader.id)
     return [*told, wire]
 

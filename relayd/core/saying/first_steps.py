@@ -146,9 +146,6 @@ STANDS = {
         "Use no water, and look how the switch stands: in Hand the pump can run dry. {off}"
     ),
 }
-ONE_OFF = marked(
-    "switch off the breaker labelled '{label}' (the box is still live from the other circuit)"
-)
 ALL_OFF = marked("switch off ALL breakers that feed this panel{labels}")
 SILENCE = marked("If the horn sounds: press Silence, and call.")
 SILENCE_OUTSIDE = marked(

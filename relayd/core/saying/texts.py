@@ -141,8 +141,10 @@ def _standing(case: _Case) -> str:
     if alarm.taken:
         return say("{who} has it.", who=desk.called(alarm.taken.person))
     before = _before(alarm, desk.reader.id)
-    if not before:
+    if not before and set(alarm.told) <= {desk.reader.id}:
         return say("You are first: nobody else has been told.")
+    if not before:
+        return say("You are first, and nobody has taken it.")
     names = ", ".join(desk.called(each) for each in before)
     nth = say(_NTH[min(len(before), len(_NTH)) - 1])
     return say("{names} told before you and nobody has taken it: {you}", names=names, you=nth)

@@ -39,6 +39,7 @@ def reminder(
         say("A reminder: {place}{where}.", place=desk.place, where=desk.where),
         letter.end_line(desk, end),
         *_unanswered(desk, end),
+        *([say(WIRE_CARE)] if key in WIRES else []),
         say("When it is done, say so: {how}.", how=settle) if settle else say(SEEN),
         say("To put it off: {how}.", how=_later(key, name, person)),
         *[each for each in letter.undone(desk) if each != letter.end_line(desk, end)],
@@ -55,6 +56,11 @@ def reminder(
     return Text(title, brief, "\n".join(lines))
 
 
+WIRES = ("horn-wire", "horn-unknown")
+WIRE_CARE = marked(
+    "Putting it back is work inside the panel: for somebody qualified, with ALL breakers that feed it"
+    " switched off and measured. Its end may be bare, and it is live in the next alarm."
+)
 SEEN = marked("This unit sees by itself when it is done.")
 
 

@@ -156,11 +156,13 @@ def _remind(draft: Draft, subject: str, key: str) -> None:
     end = owner.loose[key]
     persons = keepers(draft, subject, end.reminded // UNANSWERED)
     again = hours.next_at(draft.plan, MORNING, DAILY, draft.now)
-    after = replace(end, due=again, reminded=end.reminded + 1, put_off=None)
+    end = replace(end, put_off=None)
+    after = replace(end, due=again, reminded=end.reminded + 1)
     draft.put(replace(owner, loose={**owner.loose, key: after}))
     draft.record("reminded", subject, key=key, persons=list(persons), times=after.reminded)
     for person in persons:
-        text = texts.reminder(draft.plan, draft.subjects, subject, after, person, draft.now)
+        # How many went unanswered before this one.
+        text = texts.reminder(draft.plan, draft.subjects, subject, end, person, draft.now)
         callout.owe(draft, subject, person, NoticeKind.REMINDER, Priority.LOW, text)
 
 

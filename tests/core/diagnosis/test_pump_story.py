@@ -309,3 +309,12 @@ def test_one_contact_of_all_pumps_that_is_off_tells_that_none_runs() -> None:
     move(at, "pump-running").run(601)
     assert raised(at) == [c.HIGH_LEVEL, c.NOT_FALLING]
     assert at.open_alarm().notes == ("R4-0",)
+
+
+def test_a_level_that_cannot_be_seen_is_not_said_not_to_fall() -> None:
+    at = site(LEVEL, CIRCUIT, *PUMP)
+    move(at, "high-level").run(30)
+    move(at, "pump-called", "pump-running").run(5 * 60)
+    move(at, "alarm-power").run(20 * 60)
+    assert at.open_alarm().row == "L5"
+    assert at.process(c.NOT_FALLING) == "NORM"

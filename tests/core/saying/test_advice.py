@@ -136,7 +136,8 @@ def test_trade_1_30_the_horn_s_wire_is_for_the_qualified_and_complete(
     for step in wire:
         order = (
             "Only if you are qualified",
-            "switch off the breaker labelled '3 ALARM' (the box is still live",
+            # Work inside a box with two supplies: one breaker off does not make it dead.
+            "switch off ALL breakers that feed this panel",
             "the lamp is dark",
             "take one wire off the horn",
             "cap its end: it is live in the next alarm",

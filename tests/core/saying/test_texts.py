@@ -163,7 +163,7 @@ def test_a_message_answers_in_the_order_of_the_design() -> None:
     ("told", "says"),
     [
         (("anna",), "You are first: nobody else has been told."),
-        (("anna", "ben"), "You are first: nobody else has been told."),
+        (("anna", "ben"), "You are first, and nobody has taken it."),
         (("ben", "anna"), "Ben told before you and nobody has taken it: you are second."),
         (
             ("ben", "carla", "anna"),
