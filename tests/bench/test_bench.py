@@ -4,7 +4,7 @@ import pytest
 
 from tests.bench.__main__ import QUICK, measure
 from tests.bench.figures import Row, quantile, table
-from tests.kernel.guest import program
+from tests.kernel.guest import NO_KERNEL, program
 
 ON_PINS = {
     "start": 1,
@@ -43,7 +43,7 @@ def test_every_row_that_needs_no_pins_is_there() -> None:
 
 @pytest.mark.long
 @pytest.mark.kernel
-@pytest.mark.skipif(program() is None, reason="no kernel in the cache: run tests/kernel/build")
+@pytest.mark.skipif(program() is None, reason=NO_KERNEL)
 def test_every_row_that_needs_pins_is_there() -> None:
     check(list(measure(["guest"], QUICK, 300)), ON_PINS)
 

@@ -12,6 +12,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event as Flag
@@ -23,6 +24,7 @@ HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 READY = "--- guest is up"
 STATUS = "--- guest ends with "
+NO_KERNEL = "no kernel in the cache (run tests/kernel/build), or none that this machine can run"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +43,35 @@ class Finished:
     output: str
 
 
+@cache
 def program() -> Path | None:
-    """The kernel, if it is in the cache."""
+    """The kernel, if it is in the cache and this machine can run it."""
     found = subprocess.run(
         [HERE / "build", "--where"], capture_output=True, text=True, timeout=10, check=False
     )
-    return Path(found.stdout.strip()) if found.returncode == 0 else None
+    kernel = Path(found.stdout.strip()) if found.returncode == 0 else None
+    return kernel if kernel is not None and runs(kernel) else None
+
+
+def runs(kernel: Path) -> bool:
+    """Whether a first program runs in it: a processor that is newer than the kernel may forbid it."""
+    with tempfile.TemporaryDirectory(prefix="relayd-guest-") as folder:
+        init = Path(folder) / "init"
+        init.write_text(f'#!/bin/sh\necho "{READY}"\n')
+        init.chmod(0o755)
+        try:
+            tried = subprocess.run(
+                [kernel, *_parameters(Path(folder), init, None)],
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                text=True,
+                errors="replace",
+                timeout=60,
+                check=False,
+            )
+        except subprocess.TimeoutExpired:
+            return False
+    return READY in tried.stdout
 
 
 def make_disk(image: Path, megabytes: int = 64) -> None:

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.kernel.guest import Disk, Guest, living, make_disk, program, run
+from tests.kernel.guest import NO_KERNEL, Disk, Guest, living, make_disk, program, run
 
 pytestmark = [
     pytest.mark.kernel,
     pytest.mark.slow,
-    pytest.mark.skipif(program() is None, reason="no kernel in the cache: run tests/kernel/build"),
+    pytest.mark.skipif(program() is None, reason=NO_KERNEL),
 ]
 
 

@@ -4,12 +4,12 @@ import os
 
 import pytest
 
-from tests.kernel.guest import program, run
+from tests.kernel.guest import NO_KERNEL, program, run
 
 pytestmark = [
     pytest.mark.kernel,
     pytest.mark.slow,
-    pytest.mark.skipif(program() is None, reason="no kernel in the cache: run tests/kernel/build"),
+    pytest.mark.skipif(program() is None, reason=NO_KERNEL),
 ]
 
 PYTEST = ["-m", "pytest", "-p", "no:cacheprovider", "-q", "-s", "--color=no", "-m", ""]

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.kernel.guest import Disk, Finished, make_disk, program, run
+from tests.kernel.guest import NO_KERNEL, Disk, Finished, make_disk, program, run
 from tests.story import table
 
 pytestmark = [
     pytest.mark.kernel,
     pytest.mark.slow,
     pytest.mark.timeout(240),
-    pytest.mark.skipif(program() is None, reason="no kernel in the cache: run tests/kernel/build"),
+    pytest.mark.skipif(program() is None, reason=NO_KERNEL),
 ]
 
 PYTEST = ["-m", "pytest", "-p", "no:cacheprovider", "-q", "--color=no", "-m", "", "--timeout=0"]
