@@ -207,6 +207,13 @@ def _judge(stage: Stage, seed: int) -> tuple[int, int]:
     return len(made), len(mails) - len(texts)
 
 
+def _chatters(unit: Unit, end: int) -> bool:
+    """Whether high level was held to chatter at that record."""
+    began = [each["n"] for each in unit.found("chattering", condition="high-level")]
+    over = [each["n"] for each in unit.found("chattering ended", condition="high-level")]
+    return sum(each < end for each in began) > sum(each < end for each in over)
+
+
 def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], seed: int) -> None:
     """Whoever was owed word of an alarm got it, or got word that it was over; and all got that."""
     raised = [each for each in unit.found("raised") if each["body"]["condition"] == "high-level"]
@@ -225,6 +232,10 @@ def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], se
             for each in own
             if each["body"]["why"] == "stand-down" and _follows(each, end, ends)
         }
+        if _chatters(unit, end):
+            # Three raisings in a minute: it stays one occurrence, which ends ten quiet minutes later.
+            assert set(over.values()) <= came, f"seed {seed}: a stand-down never came"
+            continue
         assert over.keys() == told, f"seed {seed}: told {told}, stood down {over}"
         assert "anna" in told or alarm["body"].get("not_told") == "it chatters"
         assert set(over.values()) <= came, f"seed {seed}: a stand-down never came"
