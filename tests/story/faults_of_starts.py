@@ -211,7 +211,7 @@ def _chatters(unit: Unit, end: int) -> bool:
     """Whether high level was held to chatter at that record."""
     began = [each["n"] for each in unit.found("chattering", condition="high-level")]
     over = [each["n"] for each in unit.found("chattering ended", condition="high-level")]
-    return sum(each < end for each in began) > sum(each < end for each in over)
+    return bool(sum(each < end for each in began) > sum(each < end for each in over))
 
 
 def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], seed: int) -> None:
