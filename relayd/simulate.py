@@ -9,6 +9,7 @@ import string
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from relayd.core.calling import hours
 from relayd.core.effects import Answer, Effect, Record, Tell
 from relayd.core.events import (
     Command,
@@ -264,7 +265,7 @@ def printed(plan: Plan, lines: Iterable[Line], bodies: bool = False) -> Iterator
         if local // DAY != today:
             today = local // DAY
             year, month, date = when.civil(today)
-            yield f"-- {_WEEKDAYS[(today + 3) % 7]} {year}-{month:02d}-{date:02d}"
+            yield f"-- {_WEEKDAYS[hours.weekday(today)]} {year}-{month:02d}-{date:02d}"
         title, _, rest = line.text.partition("\n")
         yield f"{_time(local)}  {line.about}: {title}"
         if bodies and rest:
@@ -298,7 +299,6 @@ def _inputs(plan: Plan) -> Iterator[Input]:
 
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-"""1970-01-01 was a Thursday."""
 RECORDS: Mapping[str, str] = {
     "raised": "raised: $condition ($row)",
     "returned": "returned to normal: $condition",

@@ -6,7 +6,7 @@ and each retained property must have one.
 """
 
 from relayd.core.events import Now
-from relayd.core.plan import HOUR, MINUTE, SECOND, Plan
+from relayd.core.plan import DAY, HOUR, MINUTE, SECOND, Plan
 from relayd.core.saying import when
 from relayd.core.state import Stamp, State
 
@@ -29,7 +29,7 @@ def moment(stamp: Stamp | None, state: State, plan: Plan, now: Now) -> str:
 def iso(wall: int, plan: Plan) -> str:
     """ISO 8601 with the offset that the site's clocks show then."""
     offset = when.offset_at(plan, wall).seconds
-    days, rest = divmod(wall + offset * SECOND, when.DAY)
+    days, rest = divmod(wall + offset * SECOND, DAY)
     year, month, day = when.civil(days)
     time = f"{rest // HOUR:02d}:{rest % HOUR // MINUTE:02d}:{rest % MINUTE // SECOND:02d}"
     sign, minutes = "-" if offset < 0 else "+", abs(offset) // 60

@@ -24,8 +24,6 @@ LIGHTS = marked(
     " have tripped, or somebody switched it off."
 )
 OTHER_PUMP = marked("The other pump can do the work: leave its switch in Auto.")
-NEVER_BY_HAND = frozenset({c.LOW_LEVEL, c.REDUNDANT_OFF, c.OVER_TEMPERATURE, c.OVERLOAD})
-"""Conditions in which nobody is ever told to turn to Hand."""
 
 SAID: dict[str, tuple[str, ...]] = {
     c.COMMON_ALARM: (

@@ -6,11 +6,10 @@ In: stamps, the plan's offsets, a language. Out: text. Knows no zone file.
 from collections.abc import Iterable
 
 from relayd.core.events import Now
-from relayd.core.plan import HOUR, MINUTE, SECOND, Offset, Plan
+from relayd.core.plan import DAY, HOUR, MINUTE, SECOND, Offset, Plan
 from relayd.core.saying.language import ENGLISH, Speech, marked
 from relayd.core.state import Stamp
 
-DAY = 24 * HOUR
 _MONTHS = (
     *(marked("Jan"), marked("Feb"), marked("Mar"), marked("Apr"), marked("May"), marked("Jun")),
     *(marked("Jul"), marked("Aug"), marked("Sep"), marked("Oct"), marked("Nov"), marked("Dec")),

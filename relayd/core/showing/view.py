@@ -190,7 +190,7 @@ def _aside(plan: Plan, state: State, name: str, now: Now) -> list[Json]:
 
 
 def _alarm(plan: Plan, state: State, subject: Subject, alarm: Alarm, now: Now) -> Json:
-    panel = plan.panels.get(subject.id.removeprefix("panel:"))
+    panel = lists.panel_of(plan, subject.id)
     raised = alarm.raised
     return {
         "subject": subject.id,

@@ -10,6 +10,7 @@ silent at an alarm stays so until it is proved, declared, or taken back.
 from collections.abc import Mapping
 from dataclasses import replace
 
+from relayd.core.calling import lists
 from relayd.core.conditions import ALARM_LEFT_OFF, HORN_SILENT, SILENCE_LEFT_ON, of_panel
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.draft import Draft
@@ -79,7 +80,7 @@ def _keep(draft: Draft, subject: str, horn: Horn) -> None:
 
 
 def _taken_off(draft: Draft, subject: str, horn: Horn, person: str, why: str) -> None:
-    panel = draft.plan.panels.get(subject.removeprefix("panel:"))
+    panel = lists.panel_of(draft.plan, subject)
     sees = panel is not None and panel.input(Means.ALARM_POWER) is not None
     ask = None if sees else draft.now.up + ASK_BREAKER
     known = draft.plan.people.get(person)

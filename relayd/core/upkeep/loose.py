@@ -118,7 +118,7 @@ def put_off(
 def settled(draft: Draft, subject: str, key: str, person: str) -> Refused | None:
     """A person says that it is done away with; refused where a contact shows that it is not."""
     owner = draft.subject(subject)
-    panel = draft.plan.panels.get(subject.removeprefix("panel:"))
+    panel = lists.panel_of(draft.plan, subject)
     unproved = key == HORN_UNPROVED and panel is not None
     if key not in owner.loose and not unproved:
         return _unknown(draft, subject, key)

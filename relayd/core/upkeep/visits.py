@@ -11,7 +11,7 @@ that is not closed ends by itself and says so.
 from collections.abc import Mapping
 from dataclasses import replace
 
-from relayd.core.calling import callout
+from relayd.core.calling import callout, lists
 from relayd.core.conditions import LEVELS as LEVEL_MEANS
 from relayd.core.draft import Draft
 from relayd.core.life.alarm import ACTIVE
@@ -41,14 +41,14 @@ def only_visitor(draft: Draft, subject: str, alarm: Alarm) -> bool:
     """Whether this alarm goes to the visitor alone now."""
     if not visitor(draft, subject):
         return False
-    over = _water_over(_panel(draft, subject), alarm)
+    over = _water_over(lists.panel_of(draft.plan, subject), alarm)
     return over is None or draft.now.up < over
 
 
 def open_ends(draft: Draft, subject: str) -> Mapping[str, str]:
     """What is not as it was at this panel: key -> what it is."""
     owner = draft.subject(subject)
-    shown = standing(draft, subject, _panel(draft, subject))
+    shown = standing(draft, subject, lists.panel_of(draft.plan, subject))
     ends = {key: end.why for key, end in owner.loose.items()}
     ends |= {key: each.why for key, each in shown.items() if not ends.get(key)}
     if owner.visit and _opened(owner, owner.visit, shown) and _unproved(owner):
@@ -78,7 +78,7 @@ def due(draft: Draft, subject: str) -> int | None:
     visit = owner.visit
     if visit is None:
         return None
-    panel = _panel(draft, subject)
+    panel = lists.panel_of(draft.plan, subject)
     times = [visit.until, visit.until - WARNING]
     water = (_water_over(panel, each) for each in owner.alarms.values() if each.process in ACTIVE)
     times += [each for each in water if each is not None]
@@ -140,10 +140,6 @@ def end(draft: Draft, subject: str, person: str, left: tuple[str, ...], why: str
 # The visit goes on
 
 
-def _panel(draft: Draft, subject: str) -> Panel | None:
-    return draft.plan.panels.get(subject.removeprefix("panel:"))
-
-
 def _put(draft: Draft, subject: str, visit: Visit | None) -> None:
     draft.put(replace(draft.subject(subject), visit=visit))
 
@@ -158,7 +154,7 @@ def _water_over(panel: Panel | None, alarm: Alarm) -> int | None:
 
 def _water(draft: Draft, subject: str) -> None:
     """Begin the call list of water that has stood for too long under the visitor's hands."""
-    panel = _panel(draft, subject)
+    panel = lists.panel_of(draft.plan, subject)
     for alarm in list(draft.subject(subject).alarms.values()):
         visit = draft.subject(subject).visit
         over = _water_over(panel, alarm)
@@ -172,7 +168,9 @@ def _water(draft: Draft, subject: str) -> None:
 
 def _note_opened(draft: Draft, subject: str, visit: Visit) -> None:
     owner = draft.subject(subject)
-    if visit.opened or not _opened(owner, visit, standing(draft, subject, _panel(draft, subject))):
+    if visit.opened or not _opened(
+        owner, visit, standing(draft, subject, lists.panel_of(draft.plan, subject))
+    ):
         return
     _put(draft, subject, replace(visit, opened=True))
     if owner.horn.standing is HornStanding.PROVED:

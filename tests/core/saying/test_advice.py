@@ -224,7 +224,10 @@ def test_trade_1_28_who_may_turn_to_hand_is_told_when_never(system: Kind) -> Non
         assert re.search(rf"Never in Hand: .*{each}", text)
 
 
-@pytest.mark.parametrize("condition", sorted(first_steps.NEVER_BY_HAND))
+NEVER_BY_HAND = (c.LOW_LEVEL, c.OVER_TEMPERATURE, c.OVERLOAD, c.REDUNDANT_OFF)
+
+
+@pytest.mark.parametrize("condition", sorted(NEVER_BY_HAND))
 def test_trade_1_28_some_conditions_never_get_hand(condition: str) -> None:
     for case in BY_CONDITION[condition]:
         text = made(case).long
