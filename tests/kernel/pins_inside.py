@@ -2,6 +2,8 @@
 
 import os
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 from select import poll
 from threading import Event as Flag
 
@@ -11,7 +13,10 @@ from gpiozero import DigitalInputDevice
 from gpiozero.exc import PinFixedPull, PinInvalidFunction
 
 from relayd.clock import boottime
-from relayd.core.events import EdgeSeen, Event, InputFound, InputLost, LevelRead
+from relayd.core.diagnosis.facts import fact, taken_in
+from relayd.core.events import EdgeSeen, Event, InputFound, InputLost, LevelRead, TimePassed
+from relayd.core.plan import Input, Means, Position
+from relayd.core.state import Fact, InputState
 from relayd.pins.factory import ChipFactory
 from relayd.pins.inputs import PinContacts
 from relayd.rig import Line
@@ -189,6 +194,45 @@ def test_a_stamp_is_close_to_the_move(sim: Sim, watch: Watch, posted: Posted) ->
         late.append((edge.at - before) / MILLISECOND)
     late.sort()
     print(f"\nmove to stamp: p50 {late[100]:.2f} ms, p99 {late[198]:.2f} ms")
+
+
+def _pulsed(sim: Sim, watch: Watch, posted: Posted) -> tuple[list[EdgeSeen | LevelRead], float]:
+    """Three seconds of the half waves of 50 Hz mains on a pin, and the longest gap in them (ms)."""
+    sim.move(2, True)
+    watch(posted, Line(POWER, LABEL, 2))
+    pause = Flag()
+    for _ in range(150):
+        for high, lasts in ((False, 0.009), (True, 0.011)):
+            sim.move(2, high)
+            pause.wait(lasts)
+    turns = [each for each in posted.until(POWER, 301) if isinstance(each, EdgeSeen | LevelRead)]
+    ends = [each.at for each in turns if each.closed]
+    gaps = [after - before for before, after in pairwise(ends)]
+    watch.stop()
+    return turns, max(gaps) / MILLISECOND
+
+
+def test_trade_1_4_a_supply_sensed_by_half_waves_reads_on_until_they_stay_away(
+    sim: Sim, watch: Watch
+) -> None:
+    spec = Input(POWER, "north", Means.ALARM_POWER, Position.OPEN, exempt=True)
+    spec = replace(spec, close_time=5 * MILLISECOND, open_time=200 * MILLISECOND)
+    for _ in range(5):
+        turns, longest = _pulsed(sim, watch, Posted())
+        print(f"\nhalf waves: {len(turns) - 1} edges told, the longest gap {longest:.1f} ms")
+        if longest < 150:  # else this machine stood still, and the supply was away indeed
+            break
+    assert longest < 150
+    assert len(turns) == 301
+    state, seen = InputState(), list[Fact]()
+    for each in turns:
+        state = taken_in(state, spec, each, each.at)
+        seen.append(fact(state, spec).fact)
+    assert set(seen[5:]) == {Fact.NORMAL}
+    last = turns[-1].at
+    for wait, then in ((150, Fact.NORMAL), (250, Fact.ALARM)):
+        state = taken_in(state, spec, TimePassed(), last + wait * MILLISECOND)
+        assert fact(state, spec).fact is then
 
 
 class Blind(ChipFactory):
