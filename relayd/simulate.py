@@ -210,11 +210,13 @@ class Simulation:
         self._up, self._offset = BOOTED, wall - BOOTED
         self._begin(False)
 
-    def _now(self) -> Now:
+    @property
+    def now(self) -> Now:
+        """The simulated clocks."""
         return Now(f"boot-{self._boots}", self._up, self.wall, self._trusted)
 
     def _give(self, event: Event) -> None:
-        outcome = step(self.plan, self.state, event, self._now())
+        outcome = step(self.plan, self.state, event, self.now)
         self.state, self._due = outcome.state, outcome.due
         for effect in outcome.effects:
             self._tell_of(effect)

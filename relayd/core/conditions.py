@@ -1,7 +1,8 @@
 """The conditions: what can be wrong, how urgent it is, how long it must last, when it calls again.
 
 Knows nothing of how a condition is found. A pump's condition carries its number where a panel has
-more than one pump ('overload-2'); a condition of the site's own is 'other-<name of the input>'.
+more than one pump ('overload-2'); a condition of the site's own is 'other-<name of the input>',
+and that of a broker beside the first is 'mqtt-down-<name of the broker>'.
 Delays that hang on an input's own settings are read from the plan; the others are here. Defaults
 are common practice, no source; a plan changes them.
 """
@@ -36,6 +37,7 @@ ALARM_LEFT_OFF = "alarm-left-off"
 NO_CURRENT = "pump-no-current"
 NOT_FALLING = "level-not-falling"
 KEEPS_REACHING = "level-keeps-reaching"
+PUMP_NOT_SEEN = "pump-not-seen"
 UNCALLED = "pump-uncalled"
 RUN_LONG = "run-too-long"
 STARTS = "starts-per-hour"
@@ -68,14 +70,21 @@ SENDER_DOWN = "sender-down"
 MQTT_DOWN = "mqtt-down"
 PLAN_REFUSED = "plan-refused"
 FAULT = "fault-in-relayd"
+UNWATCHED = "unwatched"
 CHANNEL_FAILING = "channel-failing"
 
 ALARM_POWER_DURING_ALARM = 15 * SECOND
 """On-delay of the alarm circuit's loss while high level stands: somebody may be in the panel."""
 EMPTY_SITE_OUTAGE = 2 * MINUTE
 """On-delay of a site outage where nobody lives who would notice."""
+UNSTABLE_SITE = 2 * SECOND
+"""On-delay of the site's own supply that comes and goes: it is told before any panel's."""
 REALARM = HOUR
 """An alarm about water that nobody has taken, or that was only seen: the reserve is not known."""
+
+
+QUIET_AGAIN = 10 * MINUTE
+"""A contact that chattered is believed back after so long without a break (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +115,12 @@ CHARACTERS: dict[str, Character] = {
     ALARM_POWER: Character(HIGH, 60 * SECOND, 30 * SECOND, 4 * HOUR),
     CONTROL_POWER: Character(HIGH, 60 * SECOND, 30 * SECOND, 4 * HOUR),
     PUMP_POWER: Character(HIGH, 60 * SECOND, 30 * SECOND, 4 * HOUR, able=MEDIUM),
-    UNSTABLE_SUPPLY: Character(MEDIUM, 0, 10 * MINUTE, 12 * HOUR),
+    UNSTABLE_SUPPLY: Character(MEDIUM, 10 * SECOND, 10 * MINUTE, 12 * HOUR),
     ALARM_LEFT_OFF: Character(HIGH, 0, 30 * SECOND, 4 * HOUR),
     NO_CURRENT: Character(HIGH, 10 * SECOND, 10 * SECOND, 4 * HOUR, able=MEDIUM),
     NOT_FALLING: Character(HIGH, 10 * MINUTE, 60 * SECOND, 4 * HOUR),
     KEEPS_REACHING: Character(MEDIUM, 0, 0, 24 * HOUR),
+    PUMP_NOT_SEEN: Character(MEDIUM, 0, 0, 24 * HOUR, able=LOW),
     UNCALLED: Character(MEDIUM, 60 * SECOND, 10 * SECOND, 12 * HOUR),
     RUN_LONG: Character(MEDIUM, 0, 10 * SECOND, 24 * HOUR),
     STARTS: Character(LOW, 0, HOUR, 24 * HOUR),
@@ -133,7 +143,7 @@ CHARACTERS: dict[str, Character] = {
     SILENCE_LEFT_ON: Character(LOW, 0, 0, 24 * HOUR),
     OTHER: Character(MEDIUM, 10 * SECOND, 60 * SECOND, 12 * HOUR),
     BLIND: Character(HIGH, 30 * SECOND, 30 * SECOND, 12 * HOUR, night=MEDIUM),
-    UNSETTLED: Character(MEDIUM, 0, 60 * SECOND, 12 * HOUR),
+    UNSETTLED: Character(MEDIUM, 0, QUIET_AGAIN, 12 * HOUR),
     WIRING_FAULT: Character(HIGH, 30 * SECOND, 30 * SECOND, 12 * HOUR, night=MEDIUM),
     INPUT_LOST: Character(HIGH, 30 * SECOND, 30 * SECOND, 12 * HOUR, night=MEDIUM),
     SITE_OUTAGE: Character(MEDIUM, 5 * MINUTE, 2 * MINUTE, 12 * HOUR),
@@ -143,11 +153,12 @@ CHARACTERS: dict[str, Character] = {
     MQTT_DOWN: Character(MEDIUM, 5 * MINUTE, 5 * SECOND, 24 * HOUR),
     PLAN_REFUSED: Character(MEDIUM, realarm=24 * HOUR),
     FAULT: Character(HIGH, 0, 60 * MINUTE, HOUR),
+    UNWATCHED: Character(LOW, 0, HOUR, DAY),
     CHANNEL_FAILING: Character(MEDIUM, 60 * SECOND, 0, 24 * HOUR),
 }
 
-UNIT_CONDITIONS = (JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT)
-"""What the unit knows of itself."""
+UNIT_CONDITIONS = (JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT, UNWATCHED)
+"""What the unit knows of itself, whatever the plan says."""
 SITE_CONDITIONS = (SITE_OUTAGE, UNIT_POWER, UNSTABLE_SUPPLY, BLIND, UNSETTLED, INPUT_LOST)
 """What the unit's own inputs can tell."""
 LEVEL_ALARMS = frozenset({HIGH_LEVEL, HIGH_HIGH_LEVEL, COMMON_ALARM})
@@ -192,9 +203,10 @@ def of_pump(condition: str, panel: Panel, pump: int) -> str:
 
 @lru_cache(1024)
 def base_of(condition: str) -> str:
-    """The condition without its pump's number or its input's name."""
-    if condition.startswith(f"{OTHER}-"):
-        return OTHER
+    """The condition without its pump's number, its input's or its broker's name."""
+    for named in (OTHER, MQTT_DOWN):
+        if condition.startswith(f"{named}-"):
+            return named
     head, _, tail = condition.rpartition("-")
     return head if tail.isdigit() else condition
 
@@ -203,7 +215,20 @@ def base_of(condition: str) -> str:
 def pump_of(condition: str) -> int:
     """The pump that it is about; 0 where it carries no number."""
     tail = condition.rpartition("-")[2]
-    return int(tail) if tail.isdigit() and base_of(condition) != OTHER else 0
+    return int(tail) if tail.isdigit() and base_of(condition) not in (OTHER, MQTT_DOWN) else 0
+
+
+def of_way(channel: str) -> str:
+    """The condition that this way out is down: `sender`, `mqtt`, or `mqtt:<name>` for another broker."""
+    if channel == "sender":
+        return SENDER_DOWN
+    broker = channel.partition(":")[2]
+    return f"{MQTT_DOWN}-{broker}" if broker else MQTT_DOWN
+
+
+def broker_of(condition: str) -> str:
+    """The name of the broker that it is about; '' where it is the first one, or about none."""
+    return condition.removeprefix(MQTT_DOWN)[1:] if base_of(condition) == MQTT_DOWN else ""
 
 
 def character(condition: str) -> Character:
@@ -278,7 +303,7 @@ _CONCLUDED: tuple[tuple[tuple[set[Means], ...], tuple[str, ...]], ...] = (
     ((_LEVEL,), (KEEPS_REACHING,)),
     (({Means.ALARM_POWER, Means.CONTROL_POWER, Means.PUMP_POWER},), (UNSTABLE_SUPPLY,)),
     (({Means.ALARM_POWER},), (ALARM_LEFT_OFF,)),
-    ((_LEVEL, _PUMP), (NOT_FALLING,)),
+    ((_LEVEL, _PUMP), (NOT_FALLING, PUMP_NOT_SEEN)),
     (({Means.HORN_DRIVEN, Means.HORN_HEARD},), (HORN_SILENT,)),
     (({Means.HORN_DRIVEN},), (SILENCE_LEFT_ON,)),
     (({Means.CABLE_LOOP},), (BLIND,)),
@@ -286,9 +311,14 @@ _CONCLUDED: tuple[tuple[tuple[set[Means], ...], tuple[str, ...]], ...] = (
 """Conditions that are concluded: one of each set of inputs must be wired."""
 
 
+def of_itself(plan: Plan) -> tuple[str, ...]:
+    """Every condition that the unit knows of itself."""
+    return (*UNIT_CONDITIONS, *(f"{MQTT_DOWN}-{each}" for each in plan.brokers))
+
+
 def of_unit(plan: Plan) -> tuple[str, ...]:
     """Every condition of the unit and its site."""
-    return (*UNIT_CONDITIONS, *(SITE_CONDITIONS if plan.inputs else ()))
+    return (*of_itself(plan), *(SITE_CONDITIONS if plan.inputs else ()))
 
 
 def delays(
@@ -302,6 +332,8 @@ def delays(
         on = min(on, ALARM_POWER_DURING_ALARM)
     if condition == SITE_OUTAGE and empty:
         on = min(on, EMPTY_SITE_OUTAGE)
+    if condition == UNSTABLE_SUPPLY and panel is None:
+        on = UNSTABLE_SITE
     return on, off
 
 

@@ -258,7 +258,7 @@ class Sent:
 
 @dataclass(frozen=True, slots=True)
 class ChannelDown:
-    """A way out failed as a whole: `sender` (the process) or `mqtt` (the broker)."""
+    """A way out failed as a whole: `sender` (the process), `mqtt` (the broker), `mqtt:<name>` (another)."""
 
     channel: str
     why: str

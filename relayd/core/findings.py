@@ -10,6 +10,11 @@ from dataclasses import dataclass, field
 from relayd.core.plan import Offset, Priority
 from relayd.core.state import Belief, PumpLog, Signal, Stamp
 
+TOLD_WITH_LEVEL = "it is told with the high level"
+TOLD_WITH_SITE = "it is told with the site's supply"
+FOLDED = frozenset({TOLD_WITH_LEVEL, TOLD_WITH_SITE})
+"""Why an alarm is suppressed by design that another one tells."""
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -46,6 +51,10 @@ class Site:
     """The site's local time."""
     power_back: int | None = None
     """When the unit's own supply was last seen to return (boot ns); None: never, or it is lost."""
+    unstable: tuple[str, ...] | None = None
+    """Who was told that the unit's supply comes and goes; None: nobody is told of it."""
+    flapping: tuple[str, ...] = ()
+    """Supplies of panels that come and go while the unit's does, by full input id."""
 
 
 @dataclass(frozen=True, slots=True)

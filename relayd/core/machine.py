@@ -1,28 +1,30 @@
 """The stations in their order: one event in, the next state, what to do, and when to come again.
 
 `step` is pure: time is an argument, ids come from the state, chance has no place. An error inside
-one subject's part is caught here, recorded, told as a fault of relayd, and the other subjects go
-on. The one deadline that comes out is the least over all stations; after a step with an event of
+one part (a subject, a command, a notice, a person's digest) is caught here, recorded, told as a
+fault of relayd, and the other parts go on. The one deadline that comes out is the least over all stations; after a step with an event of
 that time it lies later than now, or there is none.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
+from relayd.core import guard
 from relayd.core.asking import commands
-from relayd.core.calling import callout, duty, outbox
+from relayd.core.calling import digests, duty, outbox
 from relayd.core.conditions import (
     CHANNEL_FAILING,
     FAULT,
     JOURNAL_LATE,
-    MQTT_DOWN,
     PLAN_REFUSED,
-    SENDER_DOWN,
-    UNIT_CONDITIONS,
+    UNWATCHED,
+    of_itself,
+    of_way,
 )
 from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
-from relayd.core.effects import Effect
+from relayd.core.effects import Answer, Effect
 from relayd.core.events import (
     ChannelDown,
     ChannelUp,
@@ -43,14 +45,14 @@ from relayd.core.events import (
 )
 from relayd.core.findings import Finding, Site
 from relayd.core.life import lifecycle, marks
-from relayd.core.plan import SECOND, Input, Panel, Plan
+from relayd.core.life.alarm import ACTIVE
+from relayd.core.plan import Input, Panel, Plan, Priority
 from relayd.core.start import restart
 from relayd.core.state import InputState, Live, Signal, State
 from relayd.core.upkeep import horn, loose, visits
 
-AFTER_FAULT = 60 * SECOND
-_WAYS = {"sender": SENDER_DOWN, "mqtt": MQTT_DOWN}
 _ROUNDS = 4
+RESTLESS = "it does not come to rest: it was due again in the very step that was to settle it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +70,16 @@ def step(plan: Plan, state: State, event: Event, now: Now) -> Outcome:
     if isinstance(event, Started):
         restart.begun(draft, state, event)
     touched = _route(draft, state, event)
-    before = site.seen(plan, state.live)
+    before = site.seen(plan, state.live, state.subjects.get(UNIT))
     for subject in touched:
         _guarded(draft, subject, event)
-    if site.seen(plan, draft.live) != before:
+    if site.seen(plan, draft.live, draft.subject(UNIT)) != before:
         for subject in (UNIT, *(f"panel:{each}" for each in plan.panels)):
             _guarded(draft, subject, TimePassed())
     _release(draft)
-    _outbox(draft, event)
+    _outbox(draft)
+    if isinstance(event, TimePassed):
+        _rest(draft)
     due = _due(draft)
     after, effects = draft.finished()
     return Outcome(after, effects, due)
@@ -90,18 +94,13 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
             return ()
         return (UNIT if spec.panel == UNIT else f"panel:{spec.panel}",)
     if isinstance(event, Commanded):
-        return commands.obey(draft, event)
+        return _obeyed(draft, event)
     if isinstance(event, Started):
         return list(draft.live)
     if isinstance(event, TimePassed):
-        late = [
-            name
-            for name, live in draft.live.items()
-            if live.due is not None and live.due <= draft.now.up
-        ]
-        return late
+        return _late(draft)
     if isinstance(event, Sent):
-        outbox.sent(draft, event)
+        _whole(draft, f"send {event.send}", lambda: outbox.sent(draft, event))
         return changed(state.subjects, draft.subjects)
     return _noted(draft, event)
 
@@ -130,9 +129,9 @@ def _about_unit(
     event: ChannelDown | ChannelUp | JournalJudged | PlanJudged | FaultFound,
 ) -> tuple[str, str]:
     if isinstance(event, ChannelDown):
-        return _WAYS[event.channel], event.why or "down"
+        return of_way(event.channel), event.why or "down"
     if isinstance(event, ChannelUp):
-        return _WAYS[event.channel], ""
+        return of_way(event.channel), ""
     if isinstance(event, JournalJudged):
         return JOURNAL_LATE, (event.why or "the disk does not answer in time") if event.late else ""
     if isinstance(event, PlanJudged):
@@ -140,30 +139,39 @@ def _about_unit(
     return FAULT, f"{event.where}: {event.what}"
 
 
-def _guarded(draft: Draft, subject: str, event: Event) -> None:
-    kept = (
-        dict(draft.subjects),
-        dict(draft.notices),
-        list(draft.closed),
-        dict(draft.live),
-        list(draft.effects),
-    )
-    try:
-        _settle(draft, subject, event)
-    except Exception as error:  # noqa: BLE001 - one subject's fault must not stop the others
-        draft.subjects, draft.notices, draft.closed, draft.live, draft.effects = kept
-        _fault(draft, subject, error)
+def _obeyed(draft: Draft, event: Commanded) -> Iterable[str]:
+    """Everybody gets an answer, also who asks for what relayd fails at."""
+    found: list[str] = []
+    wrong = _whole(draft, "a command", lambda: found.extend(commands.obey(draft, event)))
+    if wrong:
+        say = f"nothing was done: this program failed at it ({wrong}); it is recorded and told"
+        draft.effects.append(Answer(event.token, False, "fault-in-relayd", say))
+    return found
 
 
-def _fault(draft: Draft, subject: str, error: Exception) -> None:
-    what = f"{type(error).__name__}: {error}"
-    draft.record("fault in relayd", subject, what=what)
-    live = draft.live.get(subject, Live())
-    draft.put_live(subject, replace(live, due=draft.now.up + AFTER_FAULT))
-    if subject != UNIT:
-        unit = draft.subject(UNIT)
-        draft.put(replace(unit, said={**unit.said, FAULT: f"{subject}: {what}"}))
+def _whole(draft: Draft, where: str, act: Callable[[], object]) -> str:
+    """Do something that belongs to no one subject; what went wrong in it, which the unit tells."""
+    wrong = guard.attempt(draft, where, act)
+    if wrong:
+        guard.note(draft, where, wrong)
         _guarded(draft, UNIT, TimePassed())
+    return wrong
+
+
+def _guarded(draft: Draft, subject: str, event: Event) -> None:
+    wrong = guard.attempt(draft, subject, lambda: _settle(draft, subject, event))
+    if wrong:
+        _fault(draft, subject, wrong)
+
+
+def _fault(draft: Draft, subject: str, what: str) -> None:
+    """Tell of it, and try that subject again in a minute."""
+    if subject == UNIT:
+        guard.last_word(draft, what)
+    else:
+        guard.note(draft, subject, what)
+        _guarded(draft, UNIT, TimePassed())
+    guard.later(draft, subject)
 
 
 def _settle(draft: Draft, subject: str, event: Event) -> None:
@@ -208,7 +216,7 @@ def _inputs(draft: Draft, subject: str, specs: tuple[Input, ...], event: Event) 
 
 def _diagnose(draft: Draft, subject: str, spec: Panel | None) -> int | None:
     """Let the alarms follow the facts; when the diagnosis changes by time alone."""
-    where = site.seen(draft.plan, draft.live)
+    where = site.seen(draft.plan, draft.live, draft.subject(UNIT))
     if spec is None:
         return _judge(draft, subject, where)
     owner = draft.subject(subject)
@@ -233,18 +241,35 @@ def _diagnose(draft: Draft, subject: str, spec: Panel | None) -> int | None:
 def _judge(draft: Draft, subject: str, where: Site) -> int | None:
     """The unit and the channels: a condition is present while it is said to be."""
     said = draft.subject(subject).said
-    known = UNIT_CONDITIONS if subject == UNIT else (CHANNEL_FAILING,)
+    known = of_itself(draft.plan) if subject == UNIT else (CHANNEL_FAILING,)
     findings = {
         name: Finding(Signal.PRESENT if name in said else Signal.ABSENT, detail=said.get(name, ""))
         for name in known
     }
     due = None
     if subject == UNIT:
+        findings |= _unwatched(draft, said)
         own = site.diagnose(draft.plan, draft.live, where, draft.subject(UNIT), draft.stamp)
         findings |= own.findings
         due = own.due
     lifecycle.settle(draft, subject, None, findings)
     return due
+
+
+def _unwatched(draft: Draft, said: Mapping[str, str]) -> dict[str, Finding]:
+    """Nobody watched for a time: it is there until it has been raised, then for as long as it says so.
+
+    High where an alarm was left open and the time is known to have been long.
+    """
+    if UNWATCHED not in said:
+        known = draft.subject(UNIT).alarms.get(UNWATCHED)
+        return {UNWATCHED: Finding(Signal.ABSENT, priority=known.priority)} if known else {}
+    open_ = (each for owner in draft.subjects.values() for each in owner.alarms.values())
+    graver = any(each.process in ACTIVE and each.priority is Priority.HIGH for each in open_)
+    draft.put(replace(draft.subject(UNIT), said={k: v for k, v in said.items() if k != UNWATCHED}))
+    graver = graver and said[UNWATCHED] != restart.NOT_KNOWN
+    priority = Priority.HIGH if graver else Priority.LOW
+    return {UNWATCHED: Finding(Signal.PRESENT, detail=said[UNWATCHED], priority=priority)}
 
 
 def _note_due(draft: Draft, subject: str, spec: Panel | None, found: int | None) -> None:
@@ -266,32 +291,49 @@ def _note_due(draft: Draft, subject: str, spec: Panel | None, found: int | None)
 
 
 def _release(draft: Draft) -> None:
-    """Tell what was held for somebody's hours; an error in it is recorded, and it is tried again."""
-    before = (dict(draft.subjects), dict(draft.notices), list(draft.closed), list(draft.effects))
-    try:
-        released = callout.release(draft)
-    except Exception as error:  # noqa: BLE001 - what was held for one must not stop the others
-        draft.subjects, draft.notices, draft.closed, draft.effects = before
-        late = [name for name, each in draft.live.items() if _is_late(each, draft.now.up)]
-        for subject in late:
-            _fault(draft, subject, error)
-        return
-    for subject in released:
+    """Tell what was held for somebody's hours; one person's message that fails stops no other's."""
+    moved: dict[str, None] = {}
+    failed: dict[str, None] = {}
+    for person, items in digests.due_now(draft).items():
+        told = partial(digests.tell, draft, person, items)
+        wrong = guard.attempt(draft, UNIT, told)
+        if wrong:
+            guard.note(draft, f"a message to {person}", wrong)
+        (failed if wrong else moved).update(dict.fromkeys(each.subject for each in items))
+    for subject in {**moved, UNIT: None} if failed else moved:
         _guarded(draft, subject, TimePassed())
+    for subject in failed:
+        guard.later(draft, subject)
 
 
-def _is_late(live: Live, now: int) -> bool:
-    return live.due is not None and live.due <= now
-
-
-def _outbox(draft: Draft, event: Event) -> None:
+def _outbox(draft: Draft) -> None:
     """Hand out what is due; a channel that failed meanwhile is a subject of its own."""
     if not draft.notices:
         return
     before = dict(draft.subjects)
-    outbox.hand_out(draft)
+    for notice in outbox.due_now(draft):
+        where = f"notice {draft.ref(notice)}"
+        if _whole(draft, where, partial(outbox.hand_out, draft, notice)):
+            outbox.put_off(draft, notice, guard.AFTER_FAULT)
     for subject in changed(before, draft.subjects):
         _guarded(draft, subject, TimePassed())
+
+
+def _rest(draft: Draft) -> None:
+    """What is still due after its own time has come would turn round and round: a fault, told."""
+    late = _late(draft)
+    for subject in late:
+        draft.record("fault in relayd", subject, what=RESTLESS)
+        guard.note(draft, subject, RESTLESS)
+    if late:
+        _guarded(draft, UNIT, TimePassed())
+        for subject in _late(draft):
+            guard.later(draft, subject)
+
+
+def _late(draft: Draft) -> list[str]:
+    now = draft.now.up
+    return [name for name, each in draft.live.items() if each.due is not None and each.due <= now]
 
 
 def _due(draft: Draft) -> int | None:

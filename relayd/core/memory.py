@@ -4,7 +4,8 @@ Frozen values only, stored with the subject they are about. Times without a stam
 nanoseconds; shifting.py moves them to another boot.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 
@@ -87,6 +88,8 @@ class Horn:
     """The question whether the horn's wire was taken off, asked then and not answered yet."""
     asked_due: int | None = None
     """Until when an answer is waited for."""
+    asking: Mapping[str, int] = field(default_factory=dict)
+    """Person -> when that person is asked too, should nobody have answered by then."""
     asked_of: int = 0
     """The occurrence at which it was asked: once each."""
     told: tuple[str, ...] = ()
@@ -142,6 +145,24 @@ class Away:
 
 
 @dataclass(frozen=True, slots=True)
+class Tally:
+    """What one pump has done since it was first known, and on one local day. Durations in nanoseconds."""
+
+    since: Stamp | None = None
+    """When counting began."""
+    starts: int = 0
+    cycles: int = 0
+    """Runs that were seen to end."""
+    ran: int = 0
+    """How long those runs took together."""
+    day: int = 0
+    """The local day (counted from 1970-01-01) of the counts below; 0: none yet."""
+    day_starts: int = 0
+    day_cycles: int = 0
+    day_ran: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class PumpLog:
     """What is remembered of one pump's starts. Times are boot times in nanoseconds."""
 
@@ -151,6 +172,10 @@ class PumpLog:
     """The starts of the last hour, the newest last, no more than the limit needs."""
     last: Stamp | None = None
     """Its last start."""
+    runs: tuple[int, ...] = ()
+    """How long its last whole runs lasted (ns), the newest last; no more than the usual run needs."""
+    ended: int | None = None
+    """When it was last seen to stop."""
     gaps: tuple[int, ...] = ()
     """The longest gap between two starts in each of the last eight weeks, the newest last (ns)."""
     week: int = 0
@@ -161,3 +186,4 @@ class PumpLog:
     """When its contact was last known, to the hour."""
     since: Stamp | None = None
     """Since when its contact has been known without a long break."""
+    tally: Tally = field(default_factory=Tally)

@@ -210,6 +210,8 @@ class Panel:
     """Two pumps of this panel take turns."""
     reserve: int | None = None
     """The least time from the alarm float to overflow, declared by somebody who knows the basin (ns)."""
+    pump_down: int | None = None
+    """How long a usual run of the pump lasts, declared (ns); None: as it was seen to be."""
     shares_breaker: bool = False
     """Unit and panel hang on one breaker."""
     run_limit: int | None = None
@@ -353,6 +355,8 @@ class Plan:
     """Language -> catalogue (English text -> its translation); English needs none."""
     texts: Mapping[str, str] = field(default_factory=dict)
     """The site's own texts: '<condition>:<language>:short|long' -> template with $names."""
+    brokers: tuple[str, ...] = ()
+    """The names of the brokers beside the first one."""
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""

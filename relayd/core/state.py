@@ -16,6 +16,7 @@ from relayd.core.memory import LooseEnd as LooseEnd
 from relayd.core.memory import Mark as Mark
 from relayd.core.memory import PumpLog as PumpLog
 from relayd.core.memory import Stamp as Stamp
+from relayd.core.memory import Tally as Tally
 from relayd.core.memory import Visit as Visit
 from relayd.core.plan import Priority
 
@@ -118,6 +119,8 @@ class Belief:
     circuit_lost: bool = False
     circuit_back: int | None = None
     """When the alarm circuit was last seen to return (None: never lost, or settled since)."""
+    chattered: bool = False
+    """The contact was unsettled since this alarm began."""
     looked: int | None = None
     """When a person last said that the level is below the alarm float."""
 
@@ -172,6 +175,8 @@ class Alarm:
     seen: Mapping[str, int] = field(default_factory=dict)
     """Person -> boot time until which that person is left alone."""
     taken: Take | None = None
+    answered: str = ""
+    """Who answered it last, seen or taken."""
     realarm: int | None = None
     update: int | None = None
     """When a changed text is told to those already told."""
@@ -229,8 +234,14 @@ class Subject:
     """Person -> away; kept by the unit."""
     raises: tuple[int, ...] = ()
     """Boot times of the last raisings of any alarm; kept by the unit, for the burst rule."""
+    day: tuple[int, ...] = ()
+    """Boot times of the raisings of the last 24 h, the newest last, a hundred at most; kept by the unit."""
     burst: int | None = None
     """Since when an alarm burst goes on; kept by the unit."""
+    called: Mapping[str, int] = field(default_factory=dict)
+    """Person -> when that person was last called for an alarm of this panel; old ones are dropped."""
+    promised: Mapping[str, int] = field(default_factory=dict)
+    """Person -> until when that person has something of this panel, over or not."""
 
 
 @dataclass(frozen=True, slots=True)

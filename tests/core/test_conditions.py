@@ -38,9 +38,11 @@ DEFAULTS = [
     ("air-supply", "low", 300, 300, 86400),
     # of the house: not in that table; common practice, no source
     ("not-in-auto", "medium", 900, 10, 1800),
-    ("unstable-supply", "medium", 0, 600, 43200),
+    ("unstable-supply", "medium", 10, 600, 43200),
     ("alarm-left-off", "high", 0, 30, 14400),
     ("level-keeps-reaching", "medium", 0, 0, 86400),
+    ("pump-not-seen", "medium", 0, 0, 86400),
+    ("unwatched", "low", 0, 3600, 86400),
     ("pump-uncalled", "medium", 60, 10, 43200),
     ("pump-contradiction", "low", 60, 60, 86400),
     ("lag-called", "low", 10, 600, 86400),
@@ -50,7 +52,7 @@ DEFAULTS = [
     ("horn-silent", "medium", 0, 0, 86400),
     ("silence-left-on", "low", 0, 0, 86400),
     ("other", "medium", 10, 60, 43200),
-    ("unsettled", "medium", 0, 60, 43200),
+    ("unsettled", "medium", 0, 600, 43200),
     ("wiring-fault", "high", 30, 30, 43200),
     ("journal-late", "medium", 0, 60, 86400),
     ("sender-down", "high", 20, 5, 3600),
@@ -74,8 +76,13 @@ def test_a_condition_has_its_priority_and_its_delays(
 ) -> None:
     assert CHARACTERS[condition].priority.value == priority
     assert CHARACTERS[condition].realarm == seconds(again)
-    assert delays(None, condition, False) == (seconds(on), seconds(off))
+    if condition != "unstable-supply":
+        assert delays(None, condition, False) == (seconds(on), seconds(off))
     assert delays(cabin(), condition, False) == (seconds(on), seconds(off))
+
+
+def test_the_site_s_own_supply_is_told_before_any_panel_s() -> None:
+    assert delays(None, "unstable-supply", False) == (seconds(2), seconds(600))
 
 
 def test_every_condition_is_in_the_list() -> None:

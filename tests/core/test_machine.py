@@ -1,11 +1,12 @@
 """One step: where each event goes, what an error in one subject does, and when to come again."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from relayd.core import machine
-from relayd.core.calling import outbox
+from relayd.core.calling import callout, outbox
 from relayd.core.draft import UNIT, Draft
 from relayd.core.effects import Publish, Record
 from relayd.core.events import (
@@ -17,14 +18,16 @@ from relayd.core.events import (
     FaultFound,
     JournalJudged,
     LevelRead,
+    Outcome,
     PlanJudged,
+    Sent,
     Started,
     TimePassed,
 )
 from relayd.core.findings import Site
 from relayd.core.life import lifecycle
 from relayd.core.machine import step
-from relayd.core.plan import HOUR, MINUTE, SECOND, Plan, Priority
+from relayd.core.plan import HOUR, MINUTE, SECOND, Panel, Plan, Priority
 from relayd.core.saying import advice
 from relayd.core.saying.hand import Matter
 from relayd.core.state import NoticeKind, State
@@ -194,18 +197,137 @@ def test_a_fault_while_a_notice_was_closed_keeps_that_notice(
     assert kept not in {each.id for each in world.state.closed}
 
 
-def test_a_fault_in_the_unit_s_own_part_is_recorded_and_does_not_go_round(
+def test_a_fault_in_the_unit_s_own_part_is_told_and_does_not_go_round(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     world = started()
+    real = machine._judge
 
-    def fail(*_: object) -> None:
-        raise ZeroDivisionError("a fault that was put in")
+    def fail(draft: Draft, subject: str, where: Site) -> int | None:
+        if subject == UNIT:
+            raise ZeroDivisionError("a fault that was put in")
+        return real(draft, subject, where)
 
     monkeypatch.setattr(machine, "_judge", fail)
     world.give(ChannelDown("mqtt", "refused"))
     assert [each.subject for each in world.records("fault in relayd")] == [UNIT]
     assert world.due == world.up + MINUTE
+    world.run(9 * 60)
+    assert len(world.records("fault in relayd")) == 10
+    calls = world.notices(NoticeKind.RAISED)
+    assert [(each.person, each.condition) for each in calls] == [
+        ("anna", "fault-in-relayd"),
+        ("anna", "fault-in-relayd"),
+        ("ben", "fault-in-relayd"),
+    ]
+    assert "unit: ZeroDivisionError: a fault that was put in" in calls[0].long
+
+
+def test_a_fault_in_the_telling_of_faults_is_recorded_and_the_others_go_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = started()
+    real = lifecycle.settle
+
+    def fail(draft: Draft, subject: str, *rest: Any) -> None:
+        if subject == UNIT:
+            raise ZeroDivisionError("a fault that was put in")
+        real(draft, subject, *rest)
+
+    monkeypatch.setattr(lifecycle, "settle", fail)
+    world.give(ChannelDown("mqtt", "refused"))
+    assert [each.subject for each in world.records("fault in relayd")] == [UNIT, UNIT]
+    world.alarm(LEVEL)
+    world.run(20)
+    assert world.process("high-level") == "UNACK"
+
+
+def test_a_command_that_relayd_fails_at_is_answered_and_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = started()
+    world.alarm(LEVEL)
+    world.run(20)
+    acknowledged = callout.acknowledged
+
+    def half(*about: Any) -> None:
+        acknowledged(*about)
+        raise ZeroDivisionError("a fault that was put in")
+
+    monkeypatch.setattr(callout, "acknowledged", half)
+    answer = world.ack("ben")
+    assert (answer.ok, answer.code) == (False, "fault-in-relayd")
+    assert answer.say == (
+        "nothing was done: this program failed at it (ZeroDivisionError: a fault that was put in);"
+        " it is recorded and told"
+    )
+    assert world.process("high-level") == "UNACK"
+    assert world.process("fault-in-relayd", UNIT) == "UNACK"
+
+
+def test_an_outcome_that_relayd_fails_at_is_told_and_its_send_is_tried_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = started()
+    world.deaf = {"anna.mail"}
+    world.alarm(LEVEL)
+    world.run(20)
+    tell = world.tells()[0]
+    with monkeypatch.context() as patch:
+        patch.setattr(outbox, "_taken", lambda *_: 1 // 0)
+        world.give(Sent(tell.send, Outcome.TAKEN))
+    assert world.process("fault-in-relayd", UNIT) == "UNACK"
+    assert f"send {tell.send}: ZeroDivisionError" in world.notices()[-1].long
+    world.run(120)
+    assert [each.send for each in world.tells()].count(tell.send) > 1
+
+
+def test_a_notice_that_cannot_be_handed_out_stops_no_other_and_does_not_spin(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = started(two_panels())
+    world.deaf = {"anna.mail"}
+    world.alarm(LEVEL)
+    world.alarm("barn.high-level")
+    world.run(20)
+    bad, good = world.notices()[:2]
+    real = outbox.hand_out
+
+    def fail(draft: Draft, only: int) -> None:
+        if only == bad.id:
+            raise ZeroDivisionError("a fault that was put in")
+        real(draft, only)
+
+    monkeypatch.setattr(outbox, "hand_out", fail)
+    world.run(150)
+    faults = [each.body for each in world.records("fault in relayd")]
+    assert 1 <= len(faults) <= 3
+    sends = [each.send for each in world.tells()]
+    assert sends.count(bad.sends[0].id) == 1
+    assert sends.count(good.sends[0].id) > 1
+    assert world.process("fault-in-relayd", UNIT) == "UNACK"
+
+
+def test_what_is_due_again_in_its_own_step_is_a_fault_and_does_not_spin(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = started()
+    real = lifecycle.due
+
+    def restless(draft: Draft, subject: str, spec: Panel | None) -> int | None:
+        return draft.now.up if subject == "panel:cabin" else real(draft, subject, spec)
+
+    monkeypatch.setattr(lifecycle, "due", restless)
+    stuck = world.state.live["panel:cabin"]
+    world.state = replace(
+        world.state, live={**world.state.live, "panel:cabin": replace(stuck, due=world.up)}
+    )
+    world.give(TimePassed())
+    faults = [(each.subject, each.body["what"]) for each in world.records("fault in relayd")]
+    assert ("panel:cabin", machine.RESTLESS) in faults
+    assert world.due is not None
+    assert world.due > world.up
+    assert world.open_alarm("fault-in-relayd", UNIT).told == ("anna",)
 
 
 def test_a_subject_that_does_not_come_to_rest_ends_its_step_all_the_same(
@@ -302,6 +424,8 @@ def test_a_start_before_any_level_tells_nothing_of_the_contacts() -> None:
 def test_a_new_state_owes_nothing() -> None:
     world = World(plan(), State("k3f9ab"))
     draft = Draft(world.plan, world.state, world.now())
-    outbox.hand_out(draft)
+    assert outbox.due_now(draft) == []
+    outbox.hand_out(draft, 7)
+    outbox.put_off(draft, 7, MINUTE)
     assert draft.effects == []
     assert outbox.due(draft) is None

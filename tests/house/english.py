@@ -10,7 +10,7 @@ from tests.house.tree import ROOT
 
 SPOKEN = (
     *("texts", "texts_other", "texts_horn", "letter", "short", "hand", "cautions", "advice"),
-    *("first_steps", "sentences", "said", "when", "language", "pump_rows"),
+    *("first_steps", "sentences", "said", "when", "language", "pump_rows", "brief", "fresh"),
 )
 """The modules of the core that speak to people in their language."""
 TABLES: tuple[Mapping[str, str], ...] = (

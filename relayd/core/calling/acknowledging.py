@@ -11,10 +11,11 @@ acknowledged becomes a low item of the next working mornings.
 
 from dataclasses import replace
 
-from relayd.core.calling import duty, hours, lists, outbox, realarm, telling
+from relayd.core.calling import concerned, duty, hours, lists, outbox, realarm, telling
 from relayd.core.conditions import LEVELS, base_of
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Act
+from relayd.core.findings import FOLDED
 from relayd.core.life.alarm import ACTIVE, Happening, following
 from relayd.core.plan import MINUTE, Priority
 from relayd.core.state import Alarm, CallStop, NoticeKind, Process, Take
@@ -31,7 +32,8 @@ def acknowledged(
     """A person noticed the alarm, or has it until boot time `until`."""
     alarm = draft.alarm(subject, condition)
     before = alarm.process
-    alarm = replace(alarm, process=following(before, Happening.ACKNOWLEDGED), morning=None)
+    after = following(before, Happening.ACKNOWLEDGED)
+    alarm = replace(alarm, process=after, morning=None, answered=person)
     draft.record("acknowledged", subject, condition=condition, person=person, act=act.value)
     _withdraw_for(draft, alarm.occurrence, None if act is Act.TAKEN else person)
     if act is Act.SEEN:
@@ -39,7 +41,8 @@ def acknowledged(
     elif alarm.process in ACTIVE:
         alarm = _take(draft, subject, alarm, person, until)
     else:
-        alarm = _let_go(draft, subject, alarm, tuple(alarm.held), f"{person} has answered it")
+        # The others for whom it was held still hear of it, once, and who answered.
+        alarm = _let_go(draft, subject, alarm, (person,), "has answered it")
     if before is Process.RTNUN:
         alarm = ended(draft, subject, alarm)
     draft.put_alarm(subject, alarm)
@@ -119,8 +122,11 @@ def _take(draft: Draft, subject: str, alarm: Alarm, person: str, until: int) -> 
     call = alarm.call and replace(alarm.call, due=None, stopped=CallStop.TAKEN)
     again = realarm.after_taken(draft.plan, subject, alarm, until, draft.now.up)
     draft.record("call list stopped", subject, condition=alarm.condition, why=f"{person} has it")
+    concerned.promised(draft, subject, person, until)
     alarm = replace(alarm, call=call, taken=Take(person, draft.stamp, until, wall), realarm=again)
     alarm = _let_go(draft, subject, alarm, tuple(alarm.held), f"{person} has it")
+    if alarm.suppressed in FOLDED:
+        return alarm  # the alarm that tells it has been taken as well, and says so
     others = [each for each in alarm.told if each != person]
     # Who takes it hears of its end, whether or not a step had come to him.
     alarm = telling.told(alarm, person)

@@ -5,13 +5,14 @@ Knows nothing of contacts, services or addresses.
 
 A high alarm is told at any hour; a medium one in a person's waking hours (or working hours, where
 the plan says so) and a low one in working hours, else it is held for that person and said to be.
+Who has something of the panel, or was called to it lately, hears of a new alarm at its first step.
 An alarm that is put aside, or that goes to a visitor alone, has its list paused: when that is
 over the list begins at its first step.
 """
 
 from dataclasses import replace
 
-from relayd.core.calling import duty, lists, realarm, telling
+from relayd.core.calling import concerned, duty, lists, realarm, telling
 from relayd.core.calling.acknowledging import (
     SEEN_QUIET,
     TAKEN_DEFAULT,
@@ -112,13 +113,23 @@ def realarmed(draft: Draft, subject: str, condition: str) -> None:
 def updated(draft: Draft, subject: str, condition: str) -> None:
     """What is known has changed: those already told hear it."""
     alarm = draft.alarm(subject, condition)
-    alarm = replace(alarm, update=None, told_row=alarm.row, told_notes=alarm.notes)
+    alarm = replace(alarm, update=None)
     why = marks.quiet(alarm, draft.subject(subject))
     if why:
         telling.not_told(draft, subject, alarm, why)
     else:
-        alarm = telling.tell_in_hours(draft, subject, alarm, alarm.told, NoticeKind.UPDATE)
-    draft.put_alarm(subject, alarm)
+        persons = _hear_news(draft, subject, alarm)
+        alarm = telling.tell_in_hours(draft, subject, alarm, persons, NoticeKind.UPDATE)
+    draft.put_alarm(subject, replace(alarm, told_row=alarm.row, told_notes=alarm.notes))
+
+
+def _hear_news(draft: Draft, subject: str, alarm: Alarm) -> tuple[str, ...]:
+    """Who was told of it; of those the visitor alone, where it is the visitor's matter."""
+    visitor = visits.visitor(draft, subject)
+    taken = alarm.taken is not None and alarm.taken.person == visitor
+    if visitor in alarm.told and (taken or visits.only_visitor(draft, subject, alarm)):
+        return (visitor,)
+    return alarm.told
 
 
 def _paused(draft: Draft, subject: str, alarm: Alarm, why: str) -> Alarm:
@@ -161,7 +172,10 @@ def _climbed(draft: Draft, subject: str, alarm: Alarm) -> Alarm:
     calls = lists.calls_for(draft.plan, subject, alarm.condition, alarm.priority)
     away, call = draft.subject(UNIT).away, alarm.call
     while call is not None and call.due is not None and call.due <= draft.now.up:
-        alarm, found = _step(draft, subject, alarm, calls, call.step)
+        first, after = _beside(draft, subject, alarm, call)
+        alarm = _told_beside(draft, subject, alarm, first)
+        alarm, found = _step(draft, subject, alarm, calls, call.step, first)
+        alarm = _told_beside(draft, subject, alarm, after)
         step = call.step + 1 if found is not None else len(calls.steps)
         at = lists.next_due(draft.plan, away, calls, alarm.priority, step, call.began, draft.now)
         skipped = found is False and step < len(calls.steps)
@@ -169,8 +183,30 @@ def _climbed(draft: Draft, subject: str, alarm: Alarm) -> Alarm:
     return replace(alarm, call=call)
 
 
+def _beside(
+    draft: Draft, subject: str, alarm: Alarm, call: Call
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Who hears of it beside the list, before the step and after it: of a new alarm, at its first."""
+    if call.step or call.round > 1:
+        return (), ()
+    away = draft.subject(UNIT).away
+    return concerned.beside(draft.plan, draft.subject(subject), away, alarm.priority, draft.now)
+
+
+def _told_beside(draft: Draft, subject: str, alarm: Alarm, persons: tuple[str, ...]) -> Alarm:
+    for person in persons:
+        if person not in alarm.told and person not in alarm.held:
+            alarm = _tell_unless_seen(draft, subject, alarm, person, draft.now.up)
+    return alarm
+
+
 def _step(
-    draft: Draft, subject: str, alarm: Alarm, calls: CallList, step: int
+    draft: Draft,
+    subject: str,
+    alarm: Alarm,
+    calls: CallList,
+    step: int,
+    already: tuple[str, ...],
 ) -> tuple[Alarm, bool | None]:
     """Tell those of one step; whether it found somebody (None: nobody on the whole list is there)."""
     away = draft.subject(UNIT).away
@@ -181,7 +217,8 @@ def _step(
             telling.not_told(draft, subject, alarm, "nobody on duty", name)
         found = found or bool(persons)
         for person, at in persons:
-            alarm = _tell_unless_seen(draft, subject, alarm, person, at)
+            if person not in already:
+                alarm = _tell_unless_seen(draft, subject, alarm, person, at)
     everybody = lists.everyone(calls)
     if found or alarm.priority is not Priority.HIGH:
         return alarm, found

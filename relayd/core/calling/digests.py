@@ -36,18 +36,29 @@ class Item:
 
 def release(draft: Draft) -> tuple[str, ...]:
     """Tell what was held and is due now; the subjects whose alarms changed."""
-    now = draft.now.up
-    if not any(each.due is not None and each.due <= now for each in draft.live.values()):
-        return ()
-    found = list(_due_now(draft, now + TOGETHER))
-    items = [each for each in found if _kept(draft, each)]
-    for person in dict.fromkeys(each.person for each in items):
-        mine = [each for each in items if each.person == person]
-        _told(draft, person, list({(each.subject, each.condition): each for each in mine}.values()))
-    return tuple(dict.fromkeys(each.subject for each in found))
+    found = due_now(draft)
+    for person, items in found.items():
+        tell(draft, person, items)
+    return tuple(dict.fromkeys(each.subject for items in found.values() for each in items))
 
 
-def _due_now(draft: Draft, until: int) -> Iterator[Item]:
+def due_now(draft: Draft) -> dict[str, list[Item]]:
+    """What is to be told now, by person; what is due within a minute goes with it."""
+    now, found = draft.now.up, dict[str, list[Item]]()
+    if any(each.due is not None and each.due <= now for each in draft.live.values()):
+        for item in _until(draft, now + TOGETHER):
+            found.setdefault(item.person, []).append(item)
+    return found
+
+
+def tell(draft: Draft, person: str, items: list[Item]) -> None:
+    """Take these items off their alarms and tell the person, each alarm once."""
+    kept = [each for each in items if _kept(draft, each)]
+    if kept:
+        _told(draft, person, list({(each.subject, each.condition): each for each in kept}.values()))
+
+
+def _until(draft: Draft, until: int) -> Iterator[Item]:
     """Every item that is due by then."""
     away = draft.subject(UNIT).away
     for owner in list(draft.subjects.values()):

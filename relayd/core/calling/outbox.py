@@ -83,18 +83,37 @@ def withdraw_occurrence(draft: Draft, occurrence: int, why: str) -> None:
             withdraw(draft, notice, why)
 
 
-def hand_out(draft: Draft, only: int | None = None) -> None:
-    """Hand out what is owed and due; take what the sender never answered as failed."""
-    for notice in list(draft.notices.values()):
-        if only is not None and notice.id != only:
+def hand_out(draft: Draft, notice_id: int) -> None:
+    """Hand out what of it is owed and due; take what the sender never answered as failed."""
+    notice = draft.notices.get(notice_id)
+    for send in notice.sends if notice else ():
+        if send.due is None or send.due > draft.now.up:
             continue
-        for send in notice.sends:
-            if send.due is None or send.due > draft.now.up:
-                continue
-            if send.state in ON_ITS_WAY:
-                _failed(draft, notice.id, send, Outcome.FAILED, "no answer from the sender")
-            else:
-                _hand(draft, notice.id, send)
+        if send.state in ON_ITS_WAY:
+            _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
+        else:
+            _hand(draft, notice_id, send)
+
+
+def due_now(draft: Draft) -> list[int]:
+    """The notices of which something is to be handed out, or has waited long enough, now."""
+    now = draft.now.up
+    return [
+        key
+        for key, notice in draft.notices.items()
+        if any(each.due is not None and each.due <= now for each in notice.sends)
+    ]
+
+
+def put_off(draft: Draft, notice_id: int, pause: int) -> None:
+    """Nothing of this notice is tried again before the pause is over."""
+    notice, again = draft.notices.get(notice_id), draft.now.up + pause
+    if notice is not None:
+        sends = (
+            each if each.due is None else replace(each, due=max(each.due, again))
+            for each in notice.sends
+        )
+        draft.put_notice(replace(notice, sends=tuple(sends)))
 
 
 def sent(draft: Draft, event: Sent) -> None:
@@ -116,13 +135,13 @@ def due(draft: Draft) -> int | None:
     return min((each for each in times if each is not None), default=None)
 
 
-def owed_again(draft: Draft) -> None:
+def owed_again(draft: Draft, notice_id: int) -> None:
     """After a start: what was out may never have left, so it is owed, under its old id."""
-    for notice in list(draft.notices.values()):
-        draft.put_notice(
-            replace(notice, sends=tuple(_again(send, draft.now.up) for send in notice.sends))
-        )
-        _close_if_done(draft, notice.id)
+    notice = draft.notices.get(notice_id)
+    if notice is not None:
+        sends = tuple(_again(send, draft.now.up) for send in notice.sends)
+        draft.put_notice(replace(notice, sends=sends))
+        _close_if_done(draft, notice_id)
 
 
 def _again(send: Send, now: int) -> Send:

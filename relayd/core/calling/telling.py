@@ -8,9 +8,10 @@ a record: 'held' says until when, 'not told' says why.
 from collections.abc import Iterable
 from dataclasses import replace
 
-from relayd.core.calling import hours, outbox
+from relayd.core.calling import concerned, hours, outbox
 from relayd.core.calling.lists import RANK
 from relayd.core.draft import Draft
+from relayd.core.life.news import as_told
 from relayd.core.plan import Plan, Priority
 from relayd.core.saying import texts, when
 from relayd.core.saying.sentences import GONE
@@ -23,6 +24,8 @@ def tell(draft: Draft, subject: str, alarm: Alarm, person: str, kind: NoticeKind
         draft.plan, draft.subjects, subject, alarm, person, kind, draft.now, draft.ref
     )
     say(draft, subject, alarm, person, kind, text)
+    if kind is NoticeKind.RAISED and RANK[alarm.priority] >= RANK[Priority.MEDIUM]:
+        concerned.called(draft, subject, person)
 
 
 def say(
@@ -49,7 +52,7 @@ def told(alarm: Alarm, person: str) -> Alarm:
     """The alarm with that person among those told, and waiting for nothing."""
     known = alarm.told if person in alarm.told else (*alarm.told, person)
     held = {other: at for other, at in alarm.held.items() if other != person}
-    return replace(alarm, told=known, told_row=alarm.row, told_notes=alarm.notes, held=held)
+    return replace(as_told(alarm), told=known, held=held)
 
 
 def tell_in_hours(

@@ -10,9 +10,10 @@ hours, or an empty site's, teaches nothing and is held against no pump.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from statistics import median_low
 
 from relayd.core.diagnosis.belief import Seen
-from relayd.core.plan import DAY, HOUR, MINUTE
+from relayd.core.plan import DAY, HOUR, MINUTE, Panel
 from relayd.core.state import PumpLog, Stamp
 
 WEEKS = 8
@@ -21,6 +22,11 @@ BLIND_FOR = 2 * HOUR
 LOOKS_AGAIN = BLIND_FOR - 10 * MINUTE
 """While nothing else happens, the memory is refreshed that often: a crash leaves no other trace."""
 IN_A_ROW = 5
+RUNS_KEPT = 20
+RUNS_KNOWN = 10
+"""So many whole runs must be known before their median is the usual one."""
+LEAST_WAIT, LONGEST_LEARNED = 10 * MINUTE, 2 * HOUR
+"""A pump that runs for less beside a high level is given time; what was learned gives it no more."""
 
 
 def followed(
@@ -34,7 +40,7 @@ def followed(
         return log if empty else replace(log, known=stamp, since=stamp)
     log = log if empty else _looked(log, stamp)
     if not runs:
-        return log if log.running is None else replace(log, running=None)
+        return log if log.running is None else _stopped(log, log.running, stamp.up)
     if log.running is None:
         return _started(log, stamp, limit, empty)
     return replace(log, running=stamp.up) if seen.changed > log.running else log
@@ -56,6 +62,14 @@ def _started(log: PumpLog, stamp: Stamp, limit: int, empty: bool) -> PumpLog:
         *earlier, newest = log.gaps or (0,)
         log = replace(log, gaps=(*earlier, max(newest, stamp.up - log.last.up)))
     return replace(log, last=stamp)
+
+
+def _stopped(log: PumpLog, running: int, at: int) -> PumpLog:
+    """A run is over; one whose start was seen teaches how long a run lasts."""
+    if log.last is None or log.last.up != running:
+        return replace(log, running=None, ended=at)
+    runs = (*log.runs, at - running)[-RUNS_KEPT:]
+    return replace(log, running=None, ended=at, runs=runs)
 
 
 def _this_week(log: PumpLog, stamp: Stamp) -> PumpLog:
@@ -91,6 +105,28 @@ def due(log: PumpLog, at: int, limit: int, empty: bool) -> Iterator[int]:
         yield many[0] + HOUR
     if log.known is not None and not empty:
         yield log.known.up + LOOKS_AGAIN
+
+
+def has_run(log: PumpLog, since: int) -> bool:
+    """Whether it runs, or was seen to stop, at or after `since`."""
+    return log.running is not None or (log.ended is not None and log.ended >= since)
+
+
+def patience(panel: Panel, logs: Mapping[int, PumpLog]) -> int:
+    """How long a pump may run beside a high level before it is said not to get the level down (ns).
+
+    Twice its usual run, as it is declared or was seen; ten minutes at least, and never longer than
+    half of a declared reserve. Common practice, no source.
+    """
+    usual = _usual(logs) if panel.pump_down is None else 2 * panel.pump_down
+    wait = max(LEAST_WAIT, usual)
+    return wait if panel.reserve is None else min(wait, panel.reserve // 2)
+
+
+def _usual(logs: Mapping[int, PumpLog]) -> int:
+    """Twice the usual run of the pump that runs longest; 0 where too few runs are known."""
+    known = [median_low(log.runs) for log in logs.values() if len(log.runs) >= RUNS_KNOWN]
+    return min(2 * max(known, default=0), LONGEST_LEARNED)
 
 
 def turns(before: Mapping[int, PumpLog], after: Mapping[int, PumpLog]) -> dict[int, PumpLog]:

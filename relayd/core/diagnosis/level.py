@@ -11,10 +11,10 @@ suppressed by design. One that stands is held, with its call list.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from relayd.core.conditions import COMMON_ALARM, HIGH_LEVEL
+from relayd.core.conditions import COMMON_ALARM, HIGH_LEVEL, QUIET_AGAIN
 from relayd.core.diagnosis import belief as level
 from relayd.core.diagnosis.belief import Dead, Seen
-from relayd.core.diagnosis.facts import only_held
+from relayd.core.diagnosis.facts import is_unsettled, only_held
 from relayd.core.findings import Finding
 from relayd.core.plan import ALARM_CONTACTS, HOUR, Input, Means, Panel
 from relayd.core.state import Alarm, Belief, Fact, InputState, Signal, Subject
@@ -57,8 +57,10 @@ def diagnose(
     before: Subject,
     present: Mapping[str, bool],
     at: int,
+    since: int | None = None,
 ) -> Levels:
-    """Each alarm contact; `faulty` names contacts whose two throws say the same."""
+    """Each alarm contact; `faulty` names contacts whose two throws say the same, `since` is from
+    when on the references are believed."""
     wired = panel.input(Means.ALARM_POWER)
     is_read = wired and not (inputs.get(wired.id, _NOBODY).lost or wired.id in faulty)
     circuit = facts[wired.id] if wired and is_read else None
@@ -73,6 +75,10 @@ def diagnose(
         now, signal = was, Signal.KEEP
         if facts[spec.id].fact is not Fact.UNKNOWN or cannot:
             now, signal = level.believe(was, facts[spec.id], circuit, panel, spec, stands, at)
+        now = replace(now, chattered=_chattered(now, state, spec, stands, at, since))
+        if signal is Signal.ABSENT and stands and (until := _quiet_until(now, facts[spec.id])) > at:
+            now, signal = replace(now, row="L17"), Signal.KEEP
+            times.append(until)
         held = only_held(state, spec) and facts[spec.id].fact is Fact.ALARM
         signal = signal if stands else _unraised(signal, now.row, held)
         why = _suppressed(signal, circuit, spec, stands)
@@ -83,6 +89,19 @@ def diagnose(
         notes = _unseen_run(panel, facts, beliefs[HIGH_LEVEL], before, at)
         found[HIGH_LEVEL] = replace(found[HIGH_LEVEL], notes=notes)
     return Levels(found, beliefs, min((each for each in times if each is not None), default=None))
+
+
+def _chattered(
+    now: Belief, state: InputState, spec: Input, stands: bool, at: int, since: int | None
+) -> bool:
+    """Whether the contact has chattered since this alarm began, or does so now."""
+    return (now.chattered and stands) or is_unsettled(state, spec, at, since)
+
+
+def _quiet_until(now: Belief, seen: Seen) -> int:
+    """Until when a contact that chattered is not believed back; a person who has looked is."""
+    wait = now.chattered and now.looked is None and seen.fact is Fact.NORMAL
+    return seen.changed + QUIET_AGAIN if wait else 0
 
 
 def _unraised(signal: Signal, row: str, held: bool) -> Signal:

@@ -20,7 +20,7 @@ from relayd.core.conditions import (
     condition_of,
     of_panel,
 )
-from relayd.core.diagnosis import level, pump, supplies, unsettled
+from relayd.core.diagnosis import folding, level, pump, supplies, unsettled
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.diagnosis.facts import (
     drops_due,
@@ -56,10 +56,11 @@ def diagnose(
     found = _inputs(panel, inputs, before, site, stamp.up, cut)
     due = _inputs_due(panel, inputs, before, stamp.up)
     if cut or site.blind:
-        return _blind(panel, before, found, due)
+        return _blind(panel, before, found, due, site)
     known, faulty = facts(panel, inputs, site), faults(panel, inputs)
     power = supplies.diagnose(panel, known, inputs, present, site, stamp.up)
-    levels = level.diagnose(panel, known, inputs, faulty, before, present, stamp.up)
+    since = seen_since(panel, inputs, site)
+    levels = level.diagnose(panel, known, inputs, faulty, before, present, stamp.up, since)
     pumps = pump.diagnose(panel, known, before, present, site, stamp)
     found |= {**_contacts(panel, known), **pumps.findings, **power.findings, **levels.findings}
     if HIGH_LEVEL in found:
@@ -69,7 +70,7 @@ def diagnose(
     times = [due, power.due, levels.due, pumps.due]
     times.append(faults_due(panel, inputs, stamp.up))
     return Diagnosis(
-        found,
+        folding.folded(panel, found, before, site),
         beliefs.pop(HIGH_LEVEL, before.belief),
         beliefs={**before.beliefs, **beliefs},
         pumps=pumps.pumps,
@@ -121,12 +122,14 @@ def _inputs_due(
     return min((each for each in times if each is not None), default=None)
 
 
-def _blind(panel: Panel, before: Subject, found: dict[str, Finding], due: int | None) -> Diagnosis:
+def _blind(
+    panel: Panel, before: Subject, found: dict[str, Finding], due: int | None, site: Site
+) -> Diagnosis:
     """Nothing is concluded; what was believed and remembered stays."""
     told = {name: found[name] for name in (INPUT_LOST, UNSETTLED, BLIND) if name in found}
     rest = (each for each in of_panel(panel) if each not in told)
     return Diagnosis(
-        {**kept(rest, before), **told},
+        folding.folded(panel, {**kept(rest, before), **told}, before, site),
         before.belief,
         beliefs=before.beliefs,
         pumps=before.pumps,

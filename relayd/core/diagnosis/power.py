@@ -146,6 +146,7 @@ SAYS: dict[str, str] = {
     "P23": "Pump {pump} has lost its power; another pump still has it. Whether the panel's own alarm"
     " still works is not known.",
     "P24": f"The control circuit is dead although what feeds it is not known to be lost. {_WILL_RISE}",
+    "P25": "It reaches panels too, as named: probably the site's supply fails, not one panel's.",
     "C1": "The control circuit is dead with it: the pump will not start either, and the level will rise.",
     "G1": "It is not carried by the generator.",
     "G2": "The unit itself is not carried by the generator and lives on its battery.",

@@ -14,9 +14,10 @@ from relayd.core.diagnosis.pump_reads import input_for, known
 from relayd.core.diagnosis.pump_rows import Reading, Switch
 from relayd.core.diagnosis.pump_view import View
 from relayd.core.findings import Finding
+from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import DAY, SECOND, Input, Means, Priority
 from relayd.core.saying import when
-from relayd.core.state import Fact, PumpLog, Signal, Stamp
+from relayd.core.state import Alarm, Fact, PumpLog, Signal, Stamp
 
 _YES, _NO, _KEEP = Signal.PRESENT, Signal.ABSENT, Signal.KEEP
 _SIGNAL = {Fact.ALARM: _YES, Fact.NORMAL: _NO, Fact.UNKNOWN: _KEEP}
@@ -174,17 +175,18 @@ def of_panel(view: View, logs: Logs, highs: tuple[Stamp, ...]) -> Iterator[tuple
     if Means.HIGH_LEVEL in wired:
         yield c.KEEPS_REACHING, _keeps(view, highs)
         if view.watched:
-            yield c.NOT_FALLING, _not_falling(view)
+            yield c.NOT_FALLING, _not_falling(view, logs)
+            yield c.PUMP_NOT_SEEN, not_seen(view, logs)
     if view.panel.alternates and view.panel.pumps > 1:
         yield c.ALTERNATION, _alternation(view, logs)
 
 
-_UNSEEN = frozenset({"L3", "L5", "L12", "L15"})
+_UNSEEN = frozenset({"L3", "L5", "L12", "L15", "L17"})
 """Rows in which high level stands though its contact cannot show where the water is now."""
 
 
-def _not_falling(view: View) -> Finding:
-    """High level and a pump that runs; its ten minutes are the condition's on-delay."""
+def _not_falling(view: View, logs: Logs) -> Finding:
+    """High level and a pump that runs; how long it may is the condition's on-delay."""
     if not view.high:
         return Finding(_NO)
     runs = {pump: view.runs(pump) for pump in view.pumps}
@@ -195,8 +197,38 @@ def _not_falling(view: View) -> Finding:
         return Finding(_KEEP)
     if running:
         every = len(runs) > 1 and all(runs.values())
-        return Finding(_YES, "R7" if every else view.row("R4", running[0]))
+        waited = f"for {when.lasted(cycles.patience(view.panel, logs))} or more"
+        return Finding(_YES, "R7" if every else view.row("R4", running[0]), waited)
     return Finding(_KEEP if None in runs.values() else _NO)
+
+
+def not_seen(view: View, logs: Logs) -> Finding:
+    """L16: high level came back, and no pump was seen to run since it began; open until one is.
+
+    It is found in the step in which the level returns. Nothing is said of a pump that nobody
+    watches, of what a visitor did, and of what somebody has looked at.
+    """
+    lesser = Priority.LOW if len(view.pumps) > 1 else None
+    mine, high = view.before.alarms.get(c.PUMP_NOT_SEEN), view.before.alarms.get(c.HIGH_LEVEL)
+    if view.present.get(c.PUMP_NOT_SEEN, False) and mine is not None and mine.raised is not None:
+        return Finding(_NO if _ran(view, logs, mine.raised.up) else _KEEP, "L16", priority=lesser)
+    if high is None or high.raised is None or not _just_returned(view, high):
+        return Finding(_NO, "L16")
+    silent = all(view.runs(each) is False for each in view.pumps)
+    told = view.before.visit is not None or view.before.belief.looked is not None
+    if told or not silent or _ran(view, logs, high.raised.up):
+        return Finding(_NO, "L16")
+    return Finding(_YES, "L16", priority=lesser)
+
+
+def _just_returned(view: View, alarm: Alarm) -> bool:
+    back = alarm.returned if alarm.process not in ACTIVE else None
+    return back is not None and back.up == view.stamp.up
+
+
+def _ran(view: View, logs: Logs, since: int) -> bool:
+    """Whether any pump that is watched was seen to run since then."""
+    return any(cycles.has_run(logs[each], since) for each in view.watched if each in logs)
 
 
 def _alternation(view: View, logs: Logs) -> Finding:

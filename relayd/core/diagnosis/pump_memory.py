@@ -6,7 +6,7 @@ In: a view of the panel. Out: the memory as it now is, bounded. Knows nothing of
 from collections.abc import Mapping
 
 from relayd.core import conditions as c
-from relayd.core.diagnosis import cycles
+from relayd.core.diagnosis import cycles, tallies
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.diagnosis.pump_reads import input_for
 from relayd.core.diagnosis.pump_view import View
@@ -28,7 +28,7 @@ def logs(view: View) -> Mapping[int, PumpLog]:
         seen = view.facts.get(spec.id, _UNKNOWN) if spec else _UNKNOWN
         log = cycles.followed(before.get(pump), seen, now.runs, view.stamp, limit, empty)
         if log is not None:
-            after[pump] = log
+            after[pump] = tallies.counted(before.get(pump), log, view.stamp, view.site.offsets)
     return cycles.turns(before, after)
 
 

@@ -6,6 +6,7 @@ alarms or people. An outage is concluded only where no panel of the site shows p
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from relayd.core.conditions import (
     BLIND,
@@ -20,17 +21,19 @@ from relayd.core.diagnosis import unsettled
 from relayd.core.diagnosis.facts import believed, drops_due, facts, lost_reference, reference_since
 from relayd.core.diagnosis.keeping import blindness, kept, lost
 from relayd.core.diagnosis.power import TABLE, Power, Supply
-from relayd.core.diagnosis.supplies import Known, known, unit_supply, unstable, unstable_due
+from relayd.core.diagnosis.supplies import Known, flaps, known, unit_supply, unstable, unstable_due
 from relayd.core.draft import UNIT
 from relayd.core.findings import Diagnosis, Finding, Site
-from relayd.core.plan import REFERENCES, Input, Means, Plan, Priority
+from relayd.core.life.alarm import ACTIVE
+from relayd.core.life.shown import quiet
+from relayd.core.plan import REFERENCES, SUPPLIES, Input, Means, Plan, Priority
 from relayd.core.state import Fact, InputState, Live, Signal, Stamp, Subject
 
 __all__ = ("Site", "diagnose", "seen")
 
 
-def seen(plan: Plan, live: Mapping[str, Live]) -> Site:
-    """The site as the inputs now have it."""
+def seen(plan: Plan, live: Mapping[str, Live], unit: Subject | None = None) -> Site:
+    """The site as the inputs now have it, and what people are told of it; `unit` as remembered."""
     own = live.get(UNIT, Live()).inputs
     blind = lost_reference(plan.inputs, own) is not None
     since = reference_since(plan.inputs, own)
@@ -38,6 +41,7 @@ def seen(plan: Plan, live: Mapping[str, Live]) -> Site:
     if blind:
         return found
     lost_power = _told(plan, own, Means.UNIT_POWER, since)
+    told = _told_unstable(unit)
     return Site(
         None if lost_power is None else not lost_power,
         _told(plan, own, Means.ON_GENERATOR, since),
@@ -47,7 +51,32 @@ def seen(plan: Plan, live: Mapping[str, Live]) -> Site:
         plan.empty,
         plan.offsets,
         _power_back(plan, own) if lost_power is False else None,
+        told,
+        () if told is None else _flapping(plan, live),
     )
+
+
+def _told_unstable(unit: Subject | None) -> tuple[str, ...] | None:
+    """Who was told that the site's supply comes and goes; None: nobody is told of it."""
+    alarm = unit.alarms.get(UNSTABLE_SUPPLY) if unit else None
+    if unit is None or alarm is None or alarm.process not in ACTIVE or quiet(alarm, unit):
+        return None
+    return None if alarm.priority is Priority.RECORD_ONLY else alarm.told
+
+
+def _flapping(plan: Plan, live: Mapping[str, Live]) -> tuple[str, ...]:
+    """The supplies of panels that come and go, by full input id, as their inputs were last seen."""
+    return tuple(
+        spec.id
+        for panel in plan.panels.values()
+        for spec in panel.inputs
+        if spec.means in SUPPLIES and not spec.throw_of and _flaps(spec, live)
+    )
+
+
+def _flaps(spec: Input, live: Mapping[str, Live]) -> bool:
+    state = live.get(f"panel:{spec.panel}", Live()).inputs.get(spec.id, InputState())
+    return state.filter is not None and flaps(state, spec, state.filter.at)
 
 
 def _power_back(plan: Plan, inputs: Mapping[str, InputState]) -> int | None:
@@ -96,8 +125,16 @@ def diagnose(
         found |= kept((each for each in SITE_CONDITIONS if each not in found), before)
         return Diagnosis(found, due=_first(times))
     found |= _power(plan, live, site, supplies)
-    found[UNSTABLE_SUPPLY] = unstable(supplies, inputs, at)
+    found[UNSTABLE_SUPPLY] = _unstable(plan, live, unstable(supplies, inputs, at))
     return Diagnosis(found, due=_first([*times, unstable_due(supplies, inputs, at)]))
+
+
+def _unstable(plan: Plan, live: Mapping[str, Live], own: Finding) -> Finding:
+    """The site's supply comes and goes: said with the panels' supplies that do so as well."""
+    names = _flapping(plan, live) if own.signal is Signal.PRESENT else ()
+    if not names:
+        return own
+    return replace(own, detail=", ".join((own.detail, *names)), notes=("P25",))
 
 
 def _first(times: list[int | None]) -> int | None:

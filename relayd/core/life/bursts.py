@@ -21,6 +21,8 @@ CHATTER, CHATTER_WINDOW, CHATTER_OVER = 3, 60 * SECOND, 10 * MINUTE
 FLEETING, NO_REPEAT = 10 * SECOND, 60 * SECOND
 STALE = DAY
 BURST, BURST_OVER, BURST_WINDOW = 10, 5, 10 * MINUTE
+DAY_KEPT = 100
+"""Raisings of a day that are counted one by one; more are 'a hundred or more'."""
 
 
 def counted(draft: Draft, subject: str, alarm: Alarm, before: Alarm | None) -> Alarm:
@@ -39,7 +41,8 @@ def noted(draft: Draft) -> None:
     """Count a raising of any alarm for the unit; a burst begins above ten in ten minutes."""
     unit, now = draft.subject(UNIT), draft.now.up
     raises = (*(each for each in unit.raises if now - each < BURST_WINDOW), now)[-BURST - 1 :]
-    unit = replace(unit, raises=raises)
+    day = (*(each for each in unit.day if now - each < DAY), now)[-DAY_KEPT:]
+    unit = replace(unit, raises=raises, day=day)
     if unit.burst is None and len(raises) > BURST:
         unit = replace(unit, burst=now)
         draft.record("alarm burst began", UNIT, raisings=len(raises))

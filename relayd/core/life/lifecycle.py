@@ -12,8 +12,9 @@ from dataclasses import replace
 
 from relayd.core.calling import callout, outbox, realarm
 from relayd.core.calling.lists import RANK, panel_of
-from relayd.core.conditions import HIGH_LEVEL, character, input_of, release_hold
+from relayd.core.conditions import HIGH_LEVEL, NOT_FALLING, character, input_of, release_hold
 from relayd.core.conditions import delays as delays_of
+from relayd.core.diagnosis import cycles
 from relayd.core.draft import UNIT, Draft
 from relayd.core.findings import Finding
 from relayd.core.life import bursts, marks, urgency
@@ -48,7 +49,7 @@ def settle(
         before = live.delays.get(condition) or Delay(
             present=stands.get(condition, False), at=draft.now.up
         )
-        on, off = delays_of(panel, condition, stands.get(HIGH_LEVEL, False), draft.plan.empty)
+        on, off = _delays(draft, subject, panel, condition, stands.get(HIGH_LEVEL, False))
         hold = release_hold(panel, condition)
         after = delays.advance(before, found.signal, draft.now.up, on, off, hold)
         if after != before or condition not in live.delays:
@@ -61,7 +62,7 @@ def due(draft: Draft, subject: str, panel: Panel | None) -> int | None:
     """When a delay, a call or a priority of this subject is next due."""
     stands = present(draft, subject).get(HIGH_LEVEL, False)
     times = [
-        delays.due(each, *delays_of(panel, condition, stands, draft.plan.empty))
+        delays.due(each, *_delays(draft, subject, panel, condition, stands))
         for condition, each in draft.live.get(subject, Live()).delays.items()
     ]
     for alarm in draft.subject(subject).alarms.values():
@@ -69,6 +70,16 @@ def due(draft: Draft, subject: str, panel: Panel | None) -> int | None:
     if subject == UNIT:
         times.append(bursts.burst_due(draft))
     return min((each for each in times if each is not None), default=None)
+
+
+def _delays(
+    draft: Draft, subject: str, panel: Panel | None, condition: str, high_level: bool
+) -> tuple[int, int]:
+    """On- and off-delay of a condition; a pump is given as long as its runs usually take."""
+    on, off = delays_of(panel, condition, high_level, draft.plan.empty)
+    if panel is not None and condition == NOT_FALLING:
+        on = cycles.patience(panel, draft.subject(subject).pumps)
+    return on, off
 
 
 def _due_of(draft: Draft, subject: str, alarm: Alarm) -> list[int | None]:
@@ -183,7 +194,11 @@ def _raise(
     )
     fresh = bursts.counted(draft, subject, fresh, before)
     bursts.noted(draft)
-    fresh = _resumed(draft, subject, fresh) if goes_on else callout.begin(draft, subject, fresh)
+    fresh = (
+        _resumed(draft, subject, _with_news(draft, fresh))
+        if goes_on
+        else callout.begin(draft, subject, fresh)
+    )
     draft.put_alarm(subject, fresh)
 
 
@@ -262,13 +277,17 @@ def _retext(draft: Draft, subject: str, alarm: Alarm, found: Finding) -> None:
         draft.record("row changed", subject, condition=alarm.condition, before=alarm.row, row=row)
     if found.notes != alarm.notes:
         draft.record("notes changed", subject, condition=alarm.condition, notes=list(found.notes))
-    news = is_news(alarm, row, found.notes)
     alarm = replace(alarm, row=row, detail=detail, notes=found.notes)
-    if not news:
-        alarm = replace(alarm, update=None)
-    elif alarm.update is None and alarm.told:
-        alarm = replace(alarm, update=draft.now.up + UPDATE_PAUSE)
-    draft.put_alarm(subject, alarm)
+    draft.put_alarm(subject, _with_news(draft, alarm))
+
+
+def _with_news(draft: Draft, alarm: Alarm) -> Alarm:
+    """What those who were told of it do not know yet is told them soon; what they know is not."""
+    if not is_news(alarm, alarm.row, alarm.notes):
+        return replace(alarm, update=None)
+    if alarm.update is None and alarm.told:
+        return replace(alarm, update=draft.now.up + UPDATE_PAUSE)
+    return alarm
 
 
 def _reprioritise(draft: Draft, subject: str, condition: str, found: Finding) -> None:

@@ -15,6 +15,7 @@ from relayd.core.calling.acknowledging import ended
 from relayd.core.calling.lists import panel_of
 from relayd.core.conditions import LEVEL_ALARMS, base_of
 from relayd.core.draft import Draft
+from relayd.core.findings import FOLDED
 from relayd.core.life import bursts, limits
 from relayd.core.life.alarm import ACTIVE
 from relayd.core.life.shown import quiet, shown
@@ -135,7 +136,7 @@ def suppress(draft: Draft, subject: str, condition: str, why: str) -> None:
         released(draft, subject, condition)
     elif not before:
         draft.record("suppressed by design", subject, condition=condition, why=why)
-        _hush(draft, subject, condition, was)
+        _hush(draft, subject, condition, was, word=why not in FOLDED)
 
 
 def released(draft: Draft, subject: str, condition: str) -> None:
@@ -158,6 +159,8 @@ def _seen_again(draft: Draft, subject: str, alarm: Alarm) -> None:
     """Abnormal still: acknowledged it stays so, else it is told as if it had just occurred."""
     if alarm.process is Process.ACKED:
         again = realarm.after_seen(draft.plan, subject, alarm, draft.now.up)
+        if alarm.taken is not None:
+            alarm = telling.told(alarm, alarm.taken.person)
         draft.put_alarm(subject, replace(alarm, realarm=alarm.realarm or again))
         return
     number = draft.number()
@@ -175,6 +178,7 @@ def _seen_again(draft: Draft, subject: str, alarm: Alarm) -> None:
     # A list that waits without a time begins at its first step, in this same step of the machine.
     call = replace(before, due=None, stopped=None)
     fresh = replace(alarm, occurrence=number, told=(), seen={}, taken=None, realarm=None, call=call)
+    fresh = replace(fresh, update=None)
     draft.put_alarm(subject, replace(fresh, told_row=alarm.row, told_notes=alarm.notes))
 
 
@@ -187,8 +191,8 @@ def _over(draft: Draft, subject: str, alarm: Alarm) -> None:
     draft.put_alarm(subject, replace(alarm, told=(), chattering=None))
 
 
-def _hush(draft: Draft, subject: str, condition: str, before: str) -> None:
-    """Stop calling; those who were told hear that it is put aside, once."""
+def _hush(draft: Draft, subject: str, condition: str, before: str, word: bool = True) -> None:
+    """Stop calling; those who were told hear that it is put aside, once, unless no `word` is due."""
     alarm = draft.alarm(subject, condition)
     told = alarm.told if alarm.process in ACTIVE or alarm.chattering is not None else ()
     if before:
@@ -197,7 +201,8 @@ def _hush(draft: Draft, subject: str, condition: str, before: str) -> None:
         reason = quiet(alarm, draft.subject(subject))
         outbox.withdraw_occurrence(draft, alarm.occurrence, reason)
     alarm = replace(alarm, update=None, held={}, morning=None, told=told)
-    alarm = telling.tell_in_hours(draft, subject, alarm, told, NoticeKind.UPDATE)
+    if word:
+        alarm = telling.tell_in_hours(draft, subject, alarm, told, NoticeKind.UPDATE)
     draft.put_alarm(subject, alarm)
 
 

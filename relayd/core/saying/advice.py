@@ -21,7 +21,13 @@ _INSPECTED = frozenset({c.CONTRADICTION, c.HORN_SILENT, c.WIRING_FAULT, c.PANEL_
 def lines(matter: Matter, priority: Priority) -> list[str]:
     """Cautions, then the numbered first steps for this reader."""
     numbered = [f"{number}. {step}" for number, step in enumerate(steps(matter), 1)]
-    return [*(f"! {each}" for each in cautions.lines(matter, priority)), *numbered]
+    return [*(f"! {each}" for each in cautions.lines(matter, priority)), *_never(matter), *numbered]
+
+
+def _never(matter: Matter) -> list[str]:
+    """When Hand is never turned to, before the step that says Hand."""
+    tells = c.base_of(matter.condition) in (c.HIGH_LEVEL, c.HIGH_HIGH_LEVEL)
+    return [f"! {matter.say(hand.NEVER)}"] if tells and hand.advised(matter) else []
 
 
 def steps(matter: Matter) -> list[str]:
@@ -59,7 +65,24 @@ def _water(matter: Matter) -> str:
 
 def _high_level(matter: Matter) -> list[str]:
     say = matter.say
-    return [_water(matter), say(first_steps.LAMPS), *hand.steps(matter), *_quiet(matter)]
+    if _deaf(matter):
+        return [_water(matter), say(first_steps.DARK), *hand.steps(matter)]
+    return [_water(matter), say(first_steps.LAMPS), *_supplies(matter), *_quiet(matter)]
+
+
+def _deaf(matter: Matter) -> bool:
+    """Whether lamp and horn are dead, so that neither tells anything."""
+    return matter.row in _DEAF or c.ALARM_POWER in matter.standing
+
+
+_DEAF = frozenset({"L4", "L5", "L7", "L8"})
+
+
+def _supplies(matter: Matter) -> list[str]:
+    """What to do with the switch; before it what may be looked at where the pump has no power."""
+    lost = [each for each in sorted(matter.standing) if c.base_of(each) == c.PUMP_POWER]
+    looked = [_lights(matter, "pump", c.pump_of(each)) for each in lost[:1]]
+    return [*looked, *hand.steps(matter)]
 
 
 def _high_high(matter: Matter) -> list[str]:
@@ -67,7 +90,7 @@ def _high_high(matter: Matter) -> list[str]:
     return [
         say("Use no water, and see to it that nobody else does: it is about to overflow."),
         say("Keep people out of rooms whose drains back up."),
-        *hand.steps(matter),
+        *_supplies(matter),
         say("Call now, whatever the hour."),
         *_quiet(matter),
     ]
@@ -101,20 +124,21 @@ def _supply(circuit: str) -> Callable[[Matter], list[str]]:
 
     def made(matter: Matter) -> list[str]:
         say, pump = matter.say, c.pump_of(matter.condition)
-        name = f"{circuit}-{pump}" if pump else circuit
-        name = "pump-1" if name == "pump" and "pump-1" in matter.panel.labels else name
         first = (
             first_steps.OTHER_PUMP
             if pump and hand.able(matter) is not None
             else first_steps.NO_WATER
         )
-        return [
-            say(first),
-            say(first_steps.LIGHTS, breaker=cautions.breaker(matter, name)),
-            say(first_steps.CORD),
-        ]
+        return [say(first), _lights(matter, circuit, pump), say(first_steps.CORD)]
 
     return made
+
+
+def _lights(matter: Matter, circuit: str, pump: int) -> str:
+    """Whether more is out than that circuit, with its breaker's name."""
+    name = f"{circuit}-{pump}" if pump else circuit
+    name = "pump-1" if name == "pump" and "pump-1" in matter.panel.labels else name
+    return matter.say(first_steps.LIGHTS, breaker=cautions.breaker(matter, name))
 
 
 def _alarm_power(matter: Matter) -> list[str]:
@@ -156,19 +180,8 @@ def _out(*texts: str) -> Callable[[Matter], list[str]]:
 
 def _not_falling(matter: Matter) -> list[str]:
     say = matter.say
-    name = hand.which(matter, c.pump_of(matter.condition))
-    off = say(
-        "If the ground along the line is wet: turn the switch of {which} to Off. {off}",
-        which=name,
-        off=hand.off_means(matter),
-    )
-    return [
-        _water(matter),
-        say("Look from outside whether the ground along the line is wet, and say so."),
-        *hand.at_switch(matter, off),
-        say(hand.NO_HAND),
-        say(first_steps.CALL),
-    ]
+    looked = hand.wet(matter, c.pump_of(matter.condition))
+    return [_water(matter), *looked, say(hand.NO_HAND), say(first_steps.CALL)]
 
 
 def _uncalled(matter: Matter) -> list[str]:
@@ -185,11 +198,8 @@ def _uncalled(matter: Matter) -> list[str]:
 
 def _switch(matter: Matter) -> list[str]:
     say, base = matter.say, c.base_of(matter.condition)
-    name = hand.which(matter, c.pump_of(matter.condition))
     first = say(first_steps.STANDS[base], off=hand.off_means(matter)).strip()
-    ask = say("Ask whoever was there; while somebody works on it, it stays as it is.")
-    back = say("If nobody does: turn the switch of {which} back to Auto.", which=name)
-    return [first, ask, *hand.at_switch(matter, back, say("Leave the panel shut and call."))]
+    return [first, *hand.to_auto(matter, matter.condition)]
 
 
 def _horn_silent(matter: Matter) -> list[str]:

@@ -50,6 +50,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(
         (c.NO_CURRENT, c.REDUNDANT_OFF, c.OVERLOAD, c.PHASE_FAULT, c.PUMP_FAULT, c.NO_CYCLE), _WATER
     ),
+    c.PUMP_NOT_SEEN: _WATER,
     **dict.fromkeys((c.IN_OFF, c.NOT_IN_AUTO, c.UNSETTLED, c.BLIND, c.OTHER, c.RUN_LONG), _WATER),
     **dict.fromkeys((c.LOW_LEVEL, c.UNCALLED, c.STARTS, c.CONTRADICTION, c.LAG_CALLED), _PUMP),
     **dict.fromkeys((c.ALTERNATION, c.OVER_TEMPERATURE, c.SEAL_LEAK, c.IN_HAND), _PUMP),
@@ -60,6 +61,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     c.SITE_OUTAGE: _WATER,
     c.UNIT_POWER: (ONCE,),
     **dict.fromkeys((c.JOURNAL_LATE, c.SENDER_DOWN, c.MQTT_DOWN, c.PLAN_REFUSED, c.FAULT), ()),
+    c.UNWATCHED: (),
     c.CHANNEL_FAILING: (),
 }
 """What can hurt somebody who looks into each condition; the table is total."""

@@ -11,7 +11,8 @@ from relayd.core.saying.language import marked
 NO_WATER = marked("Use no water.")
 LITTLE = marked("Use as little water as you can.")
 LAMPS = marked("Look at the panel's lamps from outside and say what is lit.")
-CALL = marked("Call the service firm.")
+DARK = marked("Lamp and horn of the panel may be dead: a dark lamp proves nothing.")
+CALL = hand.CALL
 CALL_IN_HOURS = marked("Call the service firm in working hours.")
 WATCH = marked("Look in on the panel's lamps until this is mended.")
 INSPECT = marked(
@@ -50,6 +51,14 @@ SAID: dict[str, tuple[str, ...]] = {
         LITTLE,
         marked("Look for what brings the water: a running toilet, an open tap, rain, snow melt."),
         marked("Call in working hours, also if it clears by itself each time."),
+    ),
+    c.PUMP_NOT_SEEN: (
+        LITTLE,
+        LAMPS,
+        marked(
+            "If somebody ran the pump by hand, or had the tank emptied: say so. Else call in working"
+            " hours: the next high level may find no pump."
+        ),
     ),
     c.RUN_LONG: (LITTLE, LAMPS, marked("Look for a running toilet or an open tap."), CALL_IN_HOURS),
     c.STARTS: (marked("Look for a running toilet or an open tap."), CALL_IN_HOURS),
@@ -115,6 +124,10 @@ SAID: dict[str, tuple[str, ...]] = {
     c.MQTT_DOWN: (marked("Look whether the network and the broker are up."),),
     c.PLAN_REFUSED: (marked("Mend the plan file. What is wrong with it is said by: relayd check"),),
     c.FAULT: (marked("Look in on the panels' lamps, and have the unit's log looked at."),),
+    c.UNWATCHED: (
+        marked("Look in on the panels' lamps, or ask somebody there what happened meanwhile."),
+        marked("If it happens again: have the unit's supply and its storage looked at."),
+    ),
     c.CHANNEL_FAILING: (marked("Have the address and the account of this channel looked at."),),
 }
 """The steps of conditions that are the same for every panel and reader."""
@@ -123,6 +136,7 @@ SHORTEST = {
     **dict.fromkeys((c.ALARM_POWER, c.CONTROL_POWER, c.PUMP_POWER, c.REDUNDANT_OFF), NO_WATER),
     **dict.fromkeys((c.NO_CURRENT, c.OVERLOAD, c.PHASE_FAULT, c.PUMP_FAULT, c.IN_OFF), NO_WATER),
     **dict.fromkeys((c.NOT_IN_AUTO, c.UNSETTLED, c.SITE_OUTAGE, c.ALARM_LEFT_OFF), NO_WATER),
+    c.PUMP_NOT_SEEN: LITTLE,
     c.TANK_LID: marked("Keep everybody away."),
     c.PANEL_DOOR: marked("Touch nothing."),
 }

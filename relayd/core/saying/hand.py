@@ -28,6 +28,8 @@ class Matter:
     reserve: str = ""
     wire_off: bool = False
     """The horn's wire is known to be off already."""
+    runs: bool = False
+    """A pump of the panel is known to run."""
     say: Speech = ENGLISH
 
 
@@ -87,14 +89,45 @@ NOT_BY_HAND: dict[Kind, str] = {
     ),
 }
 FAILS = marked(
-    "If the level does not fall within 2 min, if it hums or trips, or if the ground along the line"
-    " is wet: turn the switch of {which} to Off, use no water and call. {off}"
+    "From outside, lid shut: if within 2 min you do not hear it run and its run lamp or ammeter (if"
+    " fitted) shows nothing, if it hums or trips, or if the ground along the line is wet: turn the"
+    " switch of {which} to Off, use no water and call. If it ran and the alarm lamp is still lit:"
+    " leave it in Auto and call. {off}"
 )
 SUMP_FAILS = marked(
-    "If the water does not fall, the discharge may be frozen or blocked: turn the switch of {which}"
-    " to Off, use no water and call. {off}"
+    "From outside, lid shut: if within that 1 min you do not hear it run, if it hums or trips, or if"
+    " no water comes out of the discharge, it may be frozen or blocked: turn the switch of {which}"
+    " to Off, use no water and call. If it ran and the alarm lamp is still lit: leave it in Auto and"
+    " call. {off}"
 )
 OFF = marked("In Off the pump never starts by itself again. {reserve}")
+RUNS = marked("The pump runs already, as its contact tells: leave the switch as it is.")
+WET = marked("Look from outside whether the ground along the line is wet, and say so.")
+WET_OFF = marked("If it is wet: turn the switch of {which} to Off and use no water. {off}")
+CALL = marked("Call the service firm.")
+CALL_AFTER: dict[Kind, str] = {
+    **dict.fromkeys(
+        (Kind.SEWAGE_EJECTOR, Kind.LIFT_STATION),
+        marked(
+            "Call the service firm if the alarm lamp is still lit after 10 min, or at once if drains"
+            " are slow."
+        ),
+    ),
+    Kind.EFFLUENT_DEMAND: marked(
+        "Call the service firm if the alarm lamp is still lit after 1 h, or at once if drains are"
+        " slow."
+    ),
+    Kind.SUMP: marked(
+        "Call the service firm if the alarm lamp is still lit after 5 min, or at once if water comes"
+        " up."
+    ),
+}
+"""How long a running pump is given before somebody is called: common practice, no source."""
+ASK_WHO = marked("Ask whoever was there; while somebody works on it, it stays as it is.")
+BACK = marked("If nobody does: turn the switch of {which} back to Auto.")
+SHUT = marked("Leave the panel shut and call.")
+SWITCHED = (c.IN_OFF, c.IN_HAND, c.NOT_IN_AUTO)
+"""Conditions of a switch that does not stand in Auto."""
 
 
 def reaches(reach: Reach, reader: Person) -> bool:
@@ -139,14 +172,58 @@ def able(matter: Matter) -> int | None:
 def steps(matter: Matter) -> list[str]:
     """What to do with the switch while the water stands at the alarm float."""
     say, kind = matter.say, matter.panel.kind
+    if switch := _left(matter):
+        return to_auto(matter, switch)
     if kind not in MAY_HAND:
         return [say(NOT_BY_HAND[kind])]
+    if matter.runs:
+        return _running(matter)
     pump = able(matter)
     if pump is None or matter.row not in PROVED_HIGH:
         return [say(NO_HAND), say("Call somebody who may work on it.")]
     if not reaches(matter.panel.hoa, matter.reader):
         return [_out_of_reach(matter)]
     return _by_hand(matter, pump)
+
+
+def advised(matter: Matter) -> bool:
+    """Whether this reader is told to turn a switch to Hand."""
+    by_hand = matter.panel.kind in MAY_HAND and able(matter) is not None and not matter.runs
+    near = reaches(matter.panel.hoa, matter.reader)
+    return by_hand and near and matter.row in PROVED_HIGH and not _left(matter)
+
+
+def to_auto(matter: Matter, condition: str) -> list[str]:
+    """The steps of a switch that was left in Off or in Hand."""
+    say, name = matter.say, which(matter, c.pump_of(condition))
+    back = at_switch(matter, say(BACK, which=name), say(SHUT))
+    return [say(ASK_WHO), *back]
+
+
+def _left(matter: Matter) -> str:
+    """The switch that stands in Off or in Hand while nothing else forbids its pump; '' where none."""
+    if matter.panel.kind is Kind.GRINDER:
+        return ""
+    never = (_NEVER_FOR_PANEL | _NEVER_FOR_PUMP).difference(SWITCHED)
+    if any(c.base_of(each) in never for each in matter.standing):
+        return ""
+    found = (each for each in sorted(matter.standing) if c.base_of(each) in SWITCHED)
+    return next(found, "")
+
+
+def _running(matter: Matter) -> list[str]:
+    """A pump runs, and Hand would do no more: what else holds the water."""
+    say = matter.say
+    late = any(c.base_of(each) == c.NOT_FALLING for each in matter.standing)
+    call = CALL if late else CALL_AFTER[matter.panel.kind]
+    return [say(RUNS), *wet(matter), say(call)]
+
+
+def wet(matter: Matter, pump: int = 0) -> list[str]:
+    """Look along the line; where it is wet the pump is switched off by whoever may reach it."""
+    say = matter.say
+    off = say(WET_OFF, which=which(matter, pump), off=off_means(matter))
+    return [" ".join((say(WET), *at_switch(matter, off)))]
 
 
 def _by_hand(matter: Matter, pump: int) -> list[str]:
@@ -156,11 +233,7 @@ def _by_hand(matter: Matter, pump: int) -> list[str]:
     if pump:
         told += " " + say("Leave the other pump's switch as it is.")
     fails = SUMP_FAILS if kind is Kind.SUMP else FAILS
-    return [
-        say(NEVER),
-        *at_switch(matter, told),
-        say(fails, which=name, off=off_means(matter)),
-    ]
+    return [*at_switch(matter, told), say(fails, which=name, off=off_means(matter))]
 
 
 def _out_of_reach(matter: Matter) -> str:

@@ -15,6 +15,7 @@ from relayd.core.saying import language, sentences, when
 from relayd.core.saying.language import Speech, marked
 from relayd.core.state import Alarm, HornStanding, LooseEnd, Subject
 from relayd.core.upkeep import loose_ends
+from relayd.core.upkeep.horn_standing import HORN_UNPROVED, PROOF
 
 UNIT, ALARM_BREAKER = "unit", "alarm-breaker"
 
@@ -67,7 +68,12 @@ class Desk:
     @property
     def where(self) -> str:
         """Where it is, after a comma; '' where nobody said."""
-        return f", {self.panel.where}" if self.panel and self.panel.where else ""
+        return f", {self.spot}" if self.spot else ""
+
+    @property
+    def spot(self) -> str:
+        """Where it is; '' where nobody said."""
+        return self.panel.where if self.panel else ""
 
     def called(self, person: str) -> str:
         """That person's name, also where the plan no longer has it."""
@@ -85,34 +91,35 @@ def undone(desk: Desk) -> list[str]:
     return [*pressing(desk), *not_pressing(desk)]
 
 
-def pressing(desk: Desk) -> list[str]:
-    """What remains to be undone at that panel, its horn's wire or a dead horn included."""
-    return [*ends(desk), *(_horn(desk) if desk.owner.horn.standing in _DUMB else ())]
+def pressing(desk: Desk, but: str = "") -> list[str]:
+    """What remains to be undone there, its horn's wire or a dead horn included; not `but`."""
+    return [*ends(desk, but), *(_horn(desk) if desk.owner.horn.standing in _DUMB else ())]
 
 
 def not_pressing(desk: Desk) -> list[str]:
     """When the panel's horn was last heard, or that it is not known whether it sounds."""
     known = desk.subject.startswith("panel:") and desk.owner.horn.standing not in _DUMB
-    return _horn(desk) if known else []
+    return _horn(desk) if known and not _UNSURE.intersection(desk.owner.loose) else []
 
 
-def ends(desk: Desk) -> list[str]:
-    """What remains to be undone at that panel, without what its horn is known to do."""
-    return [end_line(desk, each) for each in desk.owner.loose.values()]
+def ends(desk: Desk, but: str = "") -> list[str]:
+    """What remains to be undone there but for that key, without what its horn is known to do."""
+    return [end_line(desk, each) for each in desk.owner.loose.values() if each.key != but]
 
 
 _DUMB = (HornStanding.DISCONNECTED, HornStanding.SILENT)
+_UNSURE = frozenset({"horn-unknown", HORN_UNPROVED})
+"""Loose ends that say themselves that the horn is not known to sound."""
 
 
 def end_line(desk: Desk, end: LooseEnd) -> str:
-    """One loose end: what, since when, by whom, put off until when."""
+    """One loose end: what, since when, by whom, and until when it is put off while that lasts."""
     say = desk.say
-    what = left(desk, end)
     since = when.since(desk.plan, end.since, desk.now, say)
-    told = say("Still to be undone: {what}, {since}", what=what, since=since)
-    told += f" ({desk.called(end.by)})" if end.by else ""
-    told += f" ({end.why})" if end.by and end.key != ALARM_BREAKER and _own(end.why) else ""
-    if end.put_off is None:
+    who = f", {desk.called(end.by)}" if end.by else ""
+    who += f": {end.why}" if end.by and end.key != ALARM_BREAKER and _own(end.why) else ""
+    told = say("Still to be undone: {what} ({since})", what=left(desk, end), since=since + who)
+    if end.put_off is None or end.put_off.until <= desk.now.up:
         return f"{told}."
     until = when.until(desk.plan, end.put_off.until_wall, end.put_off.until, desk.now, say)
     why = f" ({end.put_off.why})" if end.put_off.why else ""
@@ -121,7 +128,8 @@ def end_line(desk: Desk, end: LooseEnd) -> str:
 
 def _own(why: str) -> bool:
     """Whether it is a person's own reason, and not what the line says already."""
-    return why not in ("", "paused", "out of service", *loose_ends.SAYS.values())
+    said = ("", "paused", "out of service", *loose_ends.SAYS.values())
+    return why not in said and not why.endswith(PROOF)
 
 
 def left(desk: Desk, end: LooseEnd) -> str:
@@ -166,7 +174,7 @@ def put_aside(desk: Desk, alarm: Alarm) -> list[str]:
         (alarm.out, OUT),
         (desk.owner.out, PANEL_OUT),
     ):
-        if mark is not None:
+        if mark is not None and mark.until > desk.now.up:
             until = when.until(desk.plan, mark.until_wall, mark.until, desk.now, say)
             why = f" ({mark.why})" if mark.why else ""
             lines.append(say(text, until=until, by=desk.called(mark.by)) + why)
@@ -201,34 +209,43 @@ def phones(desk: Desk, alarm: Alarm | None = None) -> list[str]:
 
 
 def reserve(desk: Desk, alarm: Alarm) -> str:
-    """How long the basin holds: declared, from the alarm float on, rounded down; else not known."""
-    say, panel = desk.say, desk.panel
-    if c.base_of(alarm.condition) == c.HIGH_HIGH_LEVEL:
+    """How long the basin holds, by what is declared and from when the level was high; else not known."""
+    say, panel, base = desk.say, desk.panel, c.base_of(alarm.condition)
+    if base == c.HIGH_HIGH_LEVEL:
         return say("How long the basin still holds is not known: it may overflow at any moment.")
     if panel is None or panel.reserve is None:
         return say("How long the basin holds is not known.")
-    if c.base_of(alarm.condition) != c.HIGH_LEVEL:
+    high = _high(desk, alarm)
+    if high is None:
         # The time before the alarm float is not known: only what comes after it is declared.
         whole = when.half_hours(panel.reserve)
-        if not whole:
-            return say("From the alarm float to overflow it is less than half an hour.")
-        return say(FROM_FLOAT, time=whole)
-    time = when.half_hours(panel.reserve - _gone(desk, alarm))
-    if not time:
-        return say("Less than half an hour is left: it may overflow at any moment.")
-    return say(LEFT, time=time)
+        return say(FROM_FLOAT, time=whole) if whole else say(SOON_FROM_FLOAT)
+    left = panel.reserve - _gone(desk, high)
+    if left <= 0:
+        return say(NONE_LEFT)
+    time = when.half_hours(left)
+    return say(LEFT, time=time) if time else say(LITTLE_LEFT)
 
 
 def from_now(desk: Desk, alarm: Alarm) -> str:
     """The same in a few words, for advice that ends in Off."""
-    if c.base_of(alarm.condition) == c.HIGH_LEVEL and desk.panel and desk.panel.reserve is not None:
-        time = when.half_hours(desk.panel.reserve - _gone(desk, alarm))
-        return (
-            desk.say("About {time} is left until it overflows.", time=time)
-            if time
-            else desk.say("Less than half an hour is left: it may overflow at any moment.")
-        )
-    return reserve(desk, alarm)
+    say, panel = desk.say, desk.panel
+    if c.base_of(alarm.condition) == c.HIGH_HIGH_LEVEL or panel is None or panel.reserve is None:
+        return reserve(desk, alarm)
+    high = _high(desk, alarm)
+    left = panel.reserve - (_gone(desk, high) if high else 0)
+    time = when.half_hours(left)
+    if not time:
+        return say(ANY_MOMENT if high else SOON_FROM_FLOAT)
+    return say(LEFT_BRIEF if high else FLOAT_BRIEF, time=time)
+
+
+def _high(desk: Desk, alarm: Alarm) -> Alarm | None:
+    """The alarm of high level from whose beginning the basin's time counts down; None: none stands."""
+    if c.base_of(alarm.condition) == c.HIGH_LEVEL:
+        return alarm
+    stands = desk.owner.alarms.get(c.HIGH_LEVEL)
+    return stands if stands is not None and stands.process in ("UNACK", "ACKED") else None
 
 
 def _gone(desk: Desk, alarm: Alarm) -> int:
@@ -236,10 +253,22 @@ def _gone(desk: Desk, alarm: Alarm) -> int:
 
 
 LEFT = marked(
-    "It overflows in about {time} (as declared) at its lowest opening: the lid, or the lowest drain"
-    " of the building. Heavy inflow makes it less."
+    "About {time} left at the declared rate (not measured); full is the lid or the lowest"
+    " drain of the building. Heavy inflow makes it less."
+)
+LITTLE_LEFT = marked(
+    "Less than half an hour is left at the declared rate (not measured): it may overflow"
+    " at any moment."
+)
+NONE_LEFT = marked(
+    "Nothing is left at the declared rate (not measured): take it as overflowing, at the"
+    " lid or at the lowest drain of the building."
 )
 FROM_FLOAT = marked(
-    "From the alarm float to overflow it is about {time} (as declared), at the lowest opening: the"
-    " lid, or the lowest drain of the building. Where the water stands now is not known."
+    "From the alarm float about {time} at the declared rate (not measured); full is the"
+    " lid or the lowest drain of the building. Where the water stands now is not known."
 )
+SOON_FROM_FLOAT = marked("From the alarm float to overflow it is less than half an hour.")
+FLOAT_BRIEF = marked("From the alarm float about {time} (declared).")
+ANY_MOMENT = marked("It may overflow at any moment.")
+LEFT_BRIEF = marked("About {time} left (declared).")

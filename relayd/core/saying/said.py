@@ -22,6 +22,7 @@ NAMES = {
     c.NO_CURRENT: "Pump takes no current",
     c.NOT_FALLING: "Pump runs, level does not fall",
     c.KEEPS_REACHING: "Level keeps reaching the alarm",
+    c.PUMP_NOT_SEEN: "Pump not seen to run",
     c.UNCALLED: "Pump runs without being called",
     c.RUN_LONG: "Pump runs too long",
     c.STARTS: "Pump starts too often",
@@ -54,6 +55,7 @@ NAMES = {
     c.MQTT_DOWN: "MQTT broker not reached",
     c.PLAN_REFUSED: "Plan refused",
     c.FAULT: "Fault in relayd",
+    c.UNWATCHED: "Gap in the watch",
     c.CHANNEL_FAILING: "Channel failing",
 }
 
@@ -75,8 +77,10 @@ LEVEL_ROWS = {
     "L14": "The level is below the alarm float, as far as this contact tells.",
     "L15": "The contact went back: the level fell, OR the alarm circuit died or was switched off."
     " This unit cannot tell: no return to normal until somebody has looked.",
+    "L17": "The contact chattered in this alarm and says normal now: that is believed when it has"
+    " said so for ten minutes without a break.",
 }
-"""What is said of an alarm of high level; L13 and L16 need inputs that are not offered yet."""
+"""What is said of an alarm of high level; L13 is a common alarm's, L16 a return's."""
 
 LEVEL_NOW = {
     **LEVEL_ROWS,
@@ -105,6 +109,7 @@ COMMON_ROWS = {
     "L12": "The contact cannot be read. It was last seen in alarm: take the panel as calling.",
     "L15": "The contact went back: what the panel called for is over, OR the alarm circuit died or"
     " was switched off. This unit cannot tell: no return to normal until somebody has looked.",
+    "L17": LEVEL_ROWS["L17"],
 }
 """What is said of a common alarm; it may be any of what it carries."""
 SAME_ROW = {"L10": "L1", "L11": "L1", "L13": "L1", "L7": "L4", "L8": "L4"}
@@ -129,6 +134,8 @@ WHAT: dict[str, str] = {
     " broken or frozen line, worn, or more comes in than it can pump.",
     c.KEEPS_REACHING: "The level reaches the alarm float again and again and clears by itself: the"
     " pump gets weak, or ground water comes in.",
+    c.PUMP_NOT_SEEN: "The level went back to normal, and no pump was seen to run: whether one works"
+    " is not known.",
     c.UNCALLED: "The pump takes current although nothing calls it: its contactor is welded, or its"
     " switch is in Hand.",
     c.RUN_LONG: "The pump runs longer than it should: stop float stuck, a leak in, worn, or a check"
@@ -171,6 +178,8 @@ WHAT: dict[str, str] = {
     c.MQTT_DOWN: "The MQTT broker cannot be reached.",
     c.PLAN_REFUSED: "The plan file was refused; the last good plan is in use.",
     c.FAULT: "A part of the program failed and was caught.",
+    c.UNWATCHED: "The unit did not watch for a time, and does again: what began and ended meanwhile"
+    " was not seen.",
     c.CHANNEL_FAILING: "Messages over this channel do not go out.",
 }
 """What is said of each condition where no row says more; the table is total."""
@@ -185,6 +194,8 @@ OVER: dict[str, str] = {
     c.TANK_LID: "The lid's contact says that it is shut; somebody should look that it is.",
     c.IN_OFF: "The switch no longer stands in Off: the pump may start by itself at any time.",
     c.OVER_TEMPERATURE: "The pump has cooled: it may start by itself at any time.",
+    c.PUMP_NOT_SEEN: "A pump was seen to run.",
+    c.UNWATCHED: "It has watched without a gap since.",
     c.OVERLOAD: "The overload is no longer tripped: the pump may start by itself at any time.",
     c.COMMON_ALARM: "The panel no longer calls, as far as its contact tells.",
     c.HIGH_HIGH_LEVEL: "The level is below the upper float, as far as its contact tells; it may still"
@@ -198,6 +209,8 @@ DETAILS = (
     "{input}: both sides closed",
     "one of {conditions}",
     "pump {pump}",
+    "at most {time}",
+    "not known",
     "at {times}",
     "the alarm circuit is dead",
 )

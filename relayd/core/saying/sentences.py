@@ -55,6 +55,8 @@ def name(condition: str, panel: Panel | None = None, say: Speech = ENGLISH) -> s
         spec = c.input_of(panel, condition)
         return spec.text if spec and spec.text else say(NAMES[base])
     named = say(NAMES[base])
+    if broker := c.broker_of(condition):
+        return f"{named} ({broker})"
     return say("{name} (pump {pump})", name=named, pump=pump) if pump else named
 
 
@@ -103,14 +105,22 @@ def sentence(
     """What is known about `alarm`, in the words of its row and of the rows that explain it."""
     if kind is NoticeKind.STAND_DOWN:
         return _over(owner, alarm, panel, say)
+    return " ".join(parts(panel, owner, alarm, say).values())
+
+
+def parts(
+    panel: Panel | None, owner: Subject, alarm: Alarm, say: Speech = ENGLISH
+) -> dict[str, str]:
+    """The same while it stands, in its order: note -> sentence; the alarm's own row is under ''."""
     first = [each for each in alarm.notes if pump_rows.split(each)[0] in SWITCH_FIRST]
-    rest = [each for each in alarm.notes if each not in first]
-    told = [
-        *(_row(each, panel, alarm, say) for each in first),
-        _what(panel, owner, alarm, say),
-        *(_row(each, panel, alarm, say) for each in rest),
-    ]
-    return " ".join(dict.fromkeys(filter(None, told)))
+    # A contact that has been quiet for a while no longer chatters, as its row says.
+    quiet = {"U1"} if alarm.row == "L17" else set()
+    rest = [each for each in alarm.notes if each not in first and each not in quiet]
+    told = {each: _row(each, panel, alarm, say) for each in first}
+    told[""] = _what(panel, owner, alarm, say)
+    told |= {each: _row(each, panel, alarm, say) for each in rest}
+    once = {text: note for note, text in reversed(told.items()) if text}
+    return {note: text for note, text in told.items() if once.get(text) == note}
 
 
 SWITCH_FIRST = frozenset({"R1", "R1-hand", "R1-off"})
@@ -143,17 +153,27 @@ def _part(detail: str, say: Speech) -> str:
             return say(
                 template, **{key: _listed(each, say) for key, each in found.groupdict().items()}
             )
-    return detail
+    return _listed(detail, say)
 
 
 def _listed(text: str, say: Speech) -> str:
     """Names of contacts as people call them, months in that language; all else as it is."""
-    known = {each.value: say(NAMES[base]).lower() for each, base in c.BY_MEANS.items()}
-    known[UNKNOWN_TIME] = say(UNKNOWN_TIME)
-    parts = [known.get(each, each) for each in text.split(", ")]
+    parts = [_named_contact(each, say) for each in text.split(", ")]
     return ", ".join(_DATE.sub(lambda found: say(found.group()), each) for each in parts)
 
 
+def _named_contact(text: str, say: Speech) -> str:
+    """What people call a contact that is named by what it means, or by its id; else the text."""
+    place, _, name = text.rpartition(".")
+    if text == UNKNOWN_TIME:
+        return say(UNKNOWN_TIME)
+    if name not in _CONTACTS:
+        return text
+    called = say(NAMES[_CONTACTS[name]]).lower()
+    return f"{called} ({place})" if place not in ("", "unit") else called
+
+
+_CONTACTS = {each.value: base for each, base in c.BY_MEANS.items()}
 _DATE = re.compile(r"(?<=^\d )[A-Z][a-z]{2}(?= \d\d:\d\d$)|(?<=^\d\d )[A-Z][a-z]{2}(?= \d\d:\d\d$)")
 """The month of '24 Nov 02:10'."""
 
@@ -223,8 +243,15 @@ def _over(owner: Subject, alarm: Alarm, panel: Panel | None, say: Speech) -> str
         )
     if base in OVER:
         after = level(owner, say) if base == ALARM_POWER else ""
-        return f"{say(OVER[base])} {after}".strip()
+        # That row says itself that the circuit is on again.
+        told = "" if after and owner.belief.row == "L11" else say(OVER[base])
+        return f"{told} {after}".strip()
     return say("{name}: over.", name=name(alarm.condition, panel, say))
+
+
+def says_more(alarm: Alarm) -> bool:
+    """Whether its end has more to say than that it is over."""
+    return alarm.row == GONE or c.base_of(alarm.condition) in {HIGH_LEVEL, *OVER}
 
 
 def loose_end(key: str, panel: Panel | None, say: Speech = ENGLISH) -> str:

@@ -5,24 +5,22 @@ language. Knows nothing of services. A step that opens an enclosure is given to 
 only, and no text ever says 'breaker off' without saying which.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 
 from relayd.core import conditions as c
-from relayd.core.diagnosis import pump_rows
 from relayd.core.events import Now
-from relayd.core.plan import Panel, Plan
-from relayd.core.saying import advice, letter, short, templates, when
-from relayd.core.saying.hand import Matter
-from relayd.core.saying.language import Speech, marked
+from relayd.core.plan import Plan
+from relayd.core.saying import advice, brief, fresh, letter, short, templates, when
+from relayd.core.saying.about import Case, matter
+from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
-from relayd.core.saying.sentences import GONE, sentence
+from relayd.core.saying.sentences import GONE, parts, says_more, sentence
 from relayd.core.saying.sentences import level as level_of
 from relayd.core.saying.sentences import name as named
 from relayd.core.saying.templates import TEMPLATE_NAMES, template_problem
 from relayd.core.saying.texts_horn import breaker
 from relayd.core.saying.texts_other import digest, of_visit, question, reminder
-from relayd.core.state import Alarm, HornStanding, NoticeKind, Subject
+from relayd.core.state import Alarm, NoticeKind, Subject
 
 __all__ = (
     "TEMPLATE_NAMES",
@@ -35,8 +33,6 @@ __all__ = (
     "reminder",
     "template_problem",
 )
-_ACTIVE = ("UNACK", "ACKED")
-_ASKED = (NoticeKind.RAISED, NoticeKind.UPDATE)
 _LEVELS = frozenset({c.HIGH_LEVEL, c.HIGH_HIGH_LEVEL, c.COMMON_ALARM})
 _SURE = frozenset({"", "L1", "L10", "L11", "L13"})
 """Rows beside which a site's own text may stand alone; another row's doubt is always said."""
@@ -46,37 +42,6 @@ _RESERVED = frozenset(
     | {c.ALARM_LEFT_OFF, c.UNSETTLED, c.IN_OFF, c.NOT_IN_AUTO}
 )
 """Conditions in which how long the basin holds decides what is done."""
-
-
-_SHOWN_BY = {
-    **dict.fromkeys(("R1", "R1-hand", "R1-off"), c.NOT_IN_AUTO),
-    "R2": c.PUMP_POWER,
-    "R3": c.NO_CURRENT,
-    "R4": c.NOT_FALLING,
-}
-"""Rows of the pump table beside a high level -> what they show before its own delay is over."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Case:
-    """One message about an alarm."""
-
-    desk: Desk
-    alarm: Alarm
-    kind: NoticeKind
-    ref: str
-
-    @property
-    def say(self) -> Speech:
-        return self.desk.say
-
-    @property
-    def name(self) -> str:
-        return named(self.alarm.condition, self.desk.panel, self.say)
-
-    @property
-    def asked(self) -> bool:
-        return self.kind in _ASKED
 
 
 def compose(
@@ -91,15 +56,23 @@ def compose(
 ) -> Text:
     """The message to `person` about `alarm`; `ref` makes an occurrence's outside id."""
     desk = Desk(plan, subjects, subject, plan.people[person], now)
-    case = _Case(desk, alarm, kind, ref(alarm.occurrence))
+    case = Case(desk, alarm, kind, ref(alarm.occurrence))
+    new = fresh.since_told(desk, alarm) if kind is NoticeKind.UPDATE else fresh.Fresh()
     lines = [
         _standing(case),
+        _news(case, new),
         f"{_head(case)} {desk.place}{desk.where}.",
-        *_body(case),
+        *_body(case, new),
         *(() if kind is NoticeKind.STAND_DOWN else _others(case)),
         *_answer(case),
     ]
-    return Text(f"{_lead(case)} - {desk.place}", _short(case), "\n".join(filter(None, lines)))
+    title = f"{_lead(case, new)} - {desk.place}"
+    return Text(title, _short(case, new), "\n".join(filter(None, lines)))
+
+
+def _news(case: Case, new: fresh.Fresh) -> str:
+    """What is new, before what stands."""
+    return case.say("News: {what}", what=" ".join(new.told)) if new.told else ""
 
 
 _LEADS = {
@@ -109,14 +82,16 @@ _LEADS = {
 }
 
 
-def _lead(case: _Case) -> str:
+def _lead(case: Case, new: fresh.Fresh) -> str:
+    if new.words:
+        return case.say("{name}, news: {what}", name=case.name, what=new.words)
     if case.kind is NoticeKind.STAND_DOWN and case.alarm.row == GONE:
         return case.say("No longer watched: {name}", name=case.name)
     lead = _LEADS.get(case.kind)
     return case.say(lead, name=case.name) if lead else case.name.upper()
 
 
-def _head(case: _Case) -> str:
+def _head(case: Case) -> str:
     """What, since when; it ends where the place follows."""
     desk, alarm, say = case.desk, case.alarm, case.say
     if case.kind is NoticeKind.STAND_DOWN and alarm.raised:
@@ -133,13 +108,15 @@ def _head(case: _Case) -> str:
     return say("Still there: {what}", what=told) if alarm.call and alarm.call.round > 1 else told
 
 
-def _standing(case: _Case) -> str:
+def _standing(case: Case) -> str:
     """The first line: who is to act."""
     desk, alarm, say = case.desk, case.alarm, case.say
     if not case.asked:
         return ""
-    if alarm.taken:
-        return say("{who} has it.", who=desk.called(alarm.taken.person))
+    if taken := alarm.taken:
+        until = when.until(desk.plan, taken.until_wall, taken.until, desk.now, say)
+        told = _HAS if taken.until > desk.now.up else _HAD
+        return say(told, who=desk.called(taken.person), until=until)
     before = _before(alarm, desk.reader.id)
     if not before and set(alarm.told) <= {desk.reader.id}:
         return say("You are first: nobody else has been told.")
@@ -147,9 +124,11 @@ def _standing(case: _Case) -> str:
         return say("You are first, and nobody has taken it.")
     names = ", ".join(desk.called(each) for each in before)
     nth = say(_NTH[min(len(before), len(_NTH)) - 1])
-    return say("{names} told before you and nobody has taken it: {you}", names=names, you=nth)
+    return say("Told before you: {names}; nobody has taken it: {you}", names=names, you=nth)
 
 
+_HAS = marked("{who} has it {until}.")
+_HAD = marked("{who} wanted to see to it; that time is over, and nobody else has taken it.")
 _NTH = (marked("you are second."), marked("you are third."), marked("act, or call those named."))
 
 
@@ -159,57 +138,30 @@ def _before(alarm: Alarm, person: str) -> tuple[str, ...]:
     return told[: told.index(person)] if person in told else told
 
 
-def _body(case: _Case) -> list[str]:
+def _body(case: Case, new: fresh.Fresh) -> list[str]:
     desk, alarm, say = case.desk, case.alarm, case.say
-    told = _what(case)
+    told = _what(case, new)
     if case.kind is NoticeKind.STAND_DOWN:
         return [*told, *_remains(case), *letter.undone(desk)]
     if not case.asked:
-        return [*told, *letter.undone(desk)]
+        return [*told, *letter.pressing(desk, alarm.condition)]
     if c.base_of(alarm.condition) in _RESERVED and desk.panel:
-        told.append(letter.reserve(desk, alarm))
-    told += [*letter.put_aside(desk, alarm), *letter.pressing(desk)]
+        told = [" ".join(filter(None, (*told, letter.reserve(desk, alarm))))]
+    told += [*letter.put_aside(desk, alarm), *letter.pressing(desk, alarm.condition)]
     if desk.panel is None:
         return told + advice.of_unit(alarm.condition, say)
-    steps = advice.lines(_matter(case, desk.panel), alarm.priority)
-    return [*told, *steps, *letter.not_pressing(desk)]
+    return told + advice.lines(matter(case, desk.panel), alarm.priority)
 
 
-def _matter(case: _Case, panel: Panel) -> Matter:
-    desk, alarm = case.desk, case.alarm
-    unit = desk.subjects.get(letter.UNIT) or Subject(letter.UNIT)
-    standing = {
-        each.condition
-        for each in (*desk.owner.alarms.values(), *unit.alarms.values())
-        if each.process in _ACTIVE
-    }
-    standing |= set(_shown_by(alarm))
-    standing |= {each for each in desk.owner.loose if c.base_of(each) in c.CHARACTERS}
-    horn = desk.owner.horn.standing
-    return Matter(
-        panel,
-        desk.reader,
-        alarm.condition,
-        alarm.row,
-        frozenset(standing),
-        letter.from_now(desk, alarm),
-        horn is HornStanding.DISCONNECTED,
-        case.say,
-    )
-
-
-def _shown_by(alarm: Alarm) -> Iterator[str]:
-    """Conditions of pumps that the notes of an alarm show before their own delays are over."""
-    for note in alarm.notes:
-        row, pump = pump_rows.split(note)
-        if row in _SHOWN_BY:
-            yield f"{_SHOWN_BY[row]}-{pump}" if pump else _SHOWN_BY[row]
-
-
-def _what(case: _Case) -> list[str]:
+def _what(case: Case, new: fresh.Fresh) -> list[str]:
     """What is known; the site's own words where it has any, a row's doubt beside them."""
     desk, alarm = case.desk, case.alarm
+    if case.kind is NoticeKind.STAND_DOWN and not says_more(alarm):
+        return []
     built_in = sentence(desk.panel, desk.owner, alarm, case.kind, case.say)
+    if case.kind is NoticeKind.UPDATE:
+        known = parts(desk.panel, desk.owner, alarm, case.say)
+        built_in = " ".join(text for note, text in known.items() if note not in new.notes)
     if not case.asked:
         return [built_in]
     own = templates.own(desk.plan, alarm.condition, case.say.language, "long", _values(case))
@@ -220,7 +172,7 @@ def _what(case: _Case) -> list[str]:
     return [built_in]
 
 
-def _values(case: _Case) -> dict[str, str]:
+def _values(case: Case) -> dict[str, str]:
     """What the names of a site's own text stand for."""
     desk, alarm, say = case.desk, case.alarm, case.say
     raised = alarm.raised
@@ -239,33 +191,30 @@ def _values(case: _Case) -> dict[str, str]:
     }
 
 
-def _remains(case: _Case) -> list[str]:
+def _remains(case: Case) -> list[str]:
     names = [
         named(each.condition, case.desk.panel, case.say)
         for each in case.desk.owner.alarms.values()
-        if each.condition != case.alarm.condition and each.process in _ACTIVE
+        if each.condition != case.alarm.condition and brief.still_open(each)
     ]
     if not names:
         return []
-    return [
-        case.say(
-            "This does not mean that all is well: still open here: {names}.", names=", ".join(names)
-        )
-    ]
+    return [case.say("Still open here: {names}.", names=", ".join(names))]
 
 
-def _others(case: _Case) -> list[str]:
+def _others(case: Case) -> list[str]:
     desk, alarm, say = case.desk, case.alarm, case.say
     # Whom the first line names is not named again.
     named_first = _before(alarm, desk.reader.id) if case.asked and not alarm.taken else ()
-    others = [each for each in alarm.told if each not in (desk.reader.id, *named_first)]
+    taken = (alarm.taken.person,) if alarm.taken else ()
+    others = [e for e in alarm.told if e not in (desk.reader.id, *named_first, *taken)]
     told = ", ".join(map(desk.called, others))
     seen = ", ".join(desk.called(each) for each in alarm.seen if each != desk.reader.id)
     lines = [say("Told as well: {names}.", names=told)] if told else []
     return lines + ([say("Seen by: {names}.", names=seen)] if seen else [])
 
 
-def _answer(case: _Case) -> list[str]:
+def _answer(case: Case) -> list[str]:
     desk, alarm, say = case.desk, case.alarm, case.say
     if not case.asked:
         return [say(NO_REPLY)]
@@ -278,16 +227,23 @@ def _answer(case: _Case) -> list[str]:
     if alarm.condition in _LEVELS and alarm.row in ("L3", "L5", "L15"):
         name = desk.subject.removeprefix("panel:")
         looked = f"relayd looked {name} --level normal --by {reader.id}"
-        lines.insert(0, say("Whoever has looked says so: {how}.", how=looked))
-    return [*lines, *letter.phones(desk, alarm), say(NO_REPLY)]
+        lines.insert(0, say(LOOKED, how=looked))
+    lines[-1] += " " + say(NO_REPLY)
+    return [*letter.phones(desk, alarm), *lines]
 
 
 TAKE_IT = marked("To take it: {how} (on the unit).")
 SAY_SEEN = marked("To say that you have seen it: {how} (on the unit).")
 
 
-def _short(case: _Case) -> str:
-    """One text message; what identifies the place is cut before what must be done."""
+LOOKED = marked(
+    "Whoever knows that the water is below the alarm float says so: {how}. A dark lamp alone is no"
+    " proof."
+)
+
+
+def _short(case: Case, new: fresh.Fresh) -> str:
+    """One text message: the cause, what, where; then what else fits, and how to answer."""
     desk, say = case.desk, case.say
     end = short.answer(say, desk.reader.id, case.asked)
     if case.asked:
@@ -295,7 +251,27 @@ def _short(case: _Case) -> str:
         own = templates.own(desk.plan, case.alarm.condition, say.language, "short", values)
         if own:
             return short.whole(own, end)
-    step = advice.shortest(case.alarm.condition, say) if case.asked else ""
+        return short.made(_call(case, new, end))
+    told = brief.cause(case.alarm, say) if case.kind is NoticeKind.TAKEN else ""
+    step: tuple[str, ...] = (f"{told[:1].upper()}{told[1:]}.",) if told else ()
     if case.kind is NoticeKind.STAND_DOWN:
-        step = say("What remains: see the long message.")
-    return short.fitted(_head(case), f"{desk.place}{desk.where}", step, end)
+        step = brief.remains(desk, case.alarm)
+    return short.made(short.Parts(_head(case), desk.place, end, where=desk.spot, step=step))
+
+
+def _call(case: Case, new: fresh.Fresh, end: str) -> short.Parts:
+    """The parts of a short form that asks for an answer; what is new, or the cause, comes first."""
+    desk, alarm, say = case.desk, case.alarm, case.say
+    again = say("Still there") if alarm.call and alarm.call.round > 1 else ""
+    news = say("News") if case.kind is NoticeKind.UPDATE else ""
+    cause = new.words or brief.cause(alarm, say)
+    lead = ", ".join(filter(None, (news or again, cause)))
+    return short.Parts(
+        f"{lead[:1].upper()}{lead[1:]}: {brief.lowered(case.name)}" if lead else case.name,
+        desk.place,
+        end,
+        when.since(desk.plan, alarm.raised, desk.now, say) if alarm.raised else "",
+        desk.spot,
+        (advice.shortest(alarm.condition, say),),
+        brief.caution(alarm, say),
+    )

@@ -35,11 +35,9 @@ def breaker(
         *letter.phones(desk),
         say(NO_REPLY),
     ]
-    brief = short.fitted(
-        say("Is the alarm circuit on again?"),
-        desk.place,
-        say("If it is on: {how}.", how=settle),
-        say(letter.NO_REPLY_SHORT),
-    )
+    step = say("If it is on: {how}.", how=settle)
+    asked = say("Is the alarm circuit on again?")
+    end = say(letter.NO_REPLY_SHORT)
+    brief = short.made(short.Parts(asked, desk.place, end, where=desk.spot, step=(step,)))
     title = say("Is the alarm circuit on again? - {place}", place=desk.place)
     return Text(title, brief, "\n".join(lines))

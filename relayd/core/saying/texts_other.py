@@ -46,12 +46,8 @@ def reminder(
         *letter.phones(desk),
         say(NO_REPLY),
     ]
-    brief = short.fitted(
-        say("Reminder: {what},", what=what),
-        desk.place,
-        "",
-        " ".join(filter(None, (f"{settle}." if settle else "", say(letter.NO_REPLY_SHORT)))),
-    )
+    end_ = " ".join(filter(None, (f"{settle}." if settle else "", say(letter.NO_REPLY_SHORT))))
+    brief = short.made(short.Parts(say("Reminder: {what},", what=what), desk.place, end_))
     title = say("Still to be undone - {place}", place=desk.place)
     return Text(title, brief, "\n".join(lines))
 
@@ -117,12 +113,10 @@ def question(
         *letter.phones(desk),
         say(NO_REPLY),
     ]
-    brief = short.fitted(
-        say("Was the horn's wire taken off?"),
-        desk.place,
-        say("If so: {taken}. If not: {never}.", taken=taken, never=never),
-        say(letter.NO_REPLY_SHORT),
-    )
+    step = say("If so: {taken}. If not: {never}.", taken=taken, never=never)
+    asked = say("Was the horn's wire taken off?")
+    end = say(letter.NO_REPLY_SHORT)
+    brief = short.made(short.Parts(asked, desk.place, end, where=desk.spot, step=(step,)))
     title = say("Was the horn's wire taken off? - {place}", place=desk.place)
     return Text(title, brief, "\n".join(lines))
 
@@ -185,7 +179,7 @@ def of_visit(
     ]
     step = f"{end}." if mine and what == "ending" else ""
     title = say(_VISIT_TITLE[what], place=desk.place)
-    brief = short.fitted(told, desk.place, step, say(letter.NO_REPLY_SHORT))
+    brief = short.made(short.Parts(told, desk.place, say(letter.NO_REPLY_SHORT), step=(step,)))
     return Text(title, brief, "\n".join(lines))
 
 
@@ -228,12 +222,8 @@ def digest(
         say(NO_REPLY),
     ]
     names = ", ".join(_brief(about, condition) for about, condition in desks)
-    brief = short.fitted(
-        say("To look at ({count}): {names},", count=len(items), names=names),
-        plan.unit_name,
-        "",
-        say(letter.NO_REPLY_SHORT),
-    )
+    what = say("To look at ({count}): {names},", count=len(items), names=names)
+    brief = short.made(short.Parts(what, plan.unit_name, say(letter.NO_REPLY_SHORT)))
     title = say("To look at ({count}) - {site}", count=len(items), site=plan.unit_name)
     return Text(title, brief, "\n".join(lines))
 
@@ -249,11 +239,19 @@ def _item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:
     alarm = desk.owner.alarms.get(condition)
     if alarm is None:
         return f"{name}, {desk.place}{desk.where}."
-    told = f"{name}, {desk.place}{desk.where}, {_span(desk, alarm)}. "
-    told += sentences.standing(desk.panel, desk.owner, alarm, say)
-    if c.base_of(condition) in c.CHARACTERS and alarm.process in (Process.RTNUN, Process.LATUN):
+    told = f"{name}, {desk.place}{desk.where}, {_span(desk, alarm)}."
+    if alarm.process in _ACTIVE or sentences.says_more(alarm):
+        told += f" {sentences.standing(desk.panel, desk.owner, alarm, say)}"
+    unanswered = alarm.process in (Process.RTNUN, Process.LATUN)
+    if c.base_of(condition) in c.CHARACTERS and unanswered and condition not in _SETTLED:
         told += " " + say("Nobody answered: look at it.")
+    elif alarm.answered and alarm.process not in _ACTIVE:
+        told += " " + say("Answered by {who}.", who=desk.called(alarm.answered))
     return f"{told} [{ref(alarm.occurrence)}]"
+
+
+_SETTLED = frozenset({c.PUMP_NOT_SEEN, c.UNWATCHED})
+"""Their end is the proof that there is nothing to look at any more."""
 
 
 def _span(desk: Desk, alarm: Alarm) -> str:

@@ -90,16 +90,31 @@ def coming(
     Who has seen it and is left alone then is not told; where nobody of the whole list is there,
     an alarm of high priority tells all of it.
     """
-    call = alarm.call
-    if call is None or call.due is None or bursts.waits(alarm):
+    due = _due(alarm)
+    if due is None:
         return None
-    calls, due = lists.calls_for(plan, subject, alarm.condition, alarm.priority), call.due
+    told = told_next(plan, away, subject, alarm, now)
+    return when.lasted(due - now.up), [named(plan, each) for each in told]
+
+
+def told_next(
+    plan: Plan, away: Mapping[str, Away], subject: str, alarm: Alarm, at: Now
+) -> tuple[str, ...]:
+    """Whom the next step of its call list tells, as duty stands at that instant."""
+    call, due = alarm.call, _due(alarm)
+    if call is None or due is None:
+        return ()
+    calls = lists.calls_for(plan, subject, alarm.condition, alarm.priority)
     everyone = lists.everyone(calls)
-    persons = duty.persons(plan, away, lists.names_at(calls, call.step), now)
-    if alarm.priority is Priority.HIGH and not duty.persons(plan, away, everyone, now):
+    persons = duty.persons(plan, away, lists.names_at(calls, call.step), at)
+    if alarm.priority is Priority.HIGH and not duty.persons(plan, away, everyone, at):
         persons = duty.everybody(plan, everyone)
-    left = [each for each in persons if alarm.seen.get(each, 0) <= due]
-    return when.lasted(due - now.up), [named(plan, each) for each in left]
+    return tuple(each for each in persons if alarm.seen.get(each, 0) <= due)
+
+
+def _due(alarm: Alarm) -> int | None:
+    """Boot time of the next step of its call list; None where none comes."""
+    return None if alarm.call is None or bursts.waits(alarm) else alarm.call.due
 
 
 def named(plan: Plan, person: str) -> str:

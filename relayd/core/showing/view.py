@@ -17,10 +17,10 @@ marks (OOSRV, SHLVD, DSUPR), `stays` whether it stays until it is reset. Why it 
 told by quietness.py.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
-from relayd.core.calling import lists
-from relayd.core.conditions import MQTT_DOWN, SENDER_DOWN
+from relayd.core.calling import concerned, lists
+from relayd.core.conditions import of_way
 from relayd.core.diagnosis import facts
 from relayd.core.events import Now
 from relayd.core.life.shown import shown
@@ -34,11 +34,11 @@ __all__ = ["inputs", "reads", "status", "who", "why", "why_unit"]
 
 Json = dict[str, object]
 
-WAYS = {"sender": SENDER_DOWN, "mqtt": MQTT_DOWN}
+WAYS = ("sender", "mqtt")
 
 
 def status(
-    plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[str, ...] = tuple(WAYS)
+    plan: Plan, state: State, now: Now, journal: str = "", ways: tuple[str, ...] = WAYS
 ) -> Json:
     """The unit, its panels, and every alarm that is not over; `ways` out are those that there are."""
     own = _unit(state)
@@ -52,7 +52,7 @@ def status(
             "zone": plan.zone,
             "journal": f"late: {journal}" if journal else "in time",
             "ways": {
-                way: f"down: {said[WAYS[way]]}" if WAYS[way] in said else "up" for way in ways
+                way: f"down: {said[of_way(way)]}" if of_way(way) in said else "up" for way in ways
             },
             "alarms": [each for name in others for each in _alarms(plan, state, name, now)],
             "aside": [each for name in others for each in _aside(plan, state, name, now)],
@@ -69,6 +69,8 @@ def who(plan: Plan, state: State, name: str, priority: Priority, now: Now) -> Js
     """Who would be told of an alarm of that priority at that panel ('' = the unit), now and next."""
     subject = f"panel:{name}" if name else "unit"
     steps = lists.foreseen(plan, state.subjects, subject, priority, now)
+    owner = state.subjects.get(subject) or Subject(subject)
+    beside = concerned.beside(plan, owner, _unit(state).away, priority, now)
     return {
         "place": plan.panels[name].name if name else plan.unit_name,
         "priority": priority.value,
@@ -76,15 +78,23 @@ def who(plan: Plan, state: State, name: str, priority: Priority, now: Now) -> Js
             {
                 "after": each.after,
                 "in": when.lasted(each.after) if each.after else "now",
-                "who": [named(plan, one) for one in each.persons],
+                "who": [named(plan, one) for one in _told(each.persons, beside, number)],
                 "held": {
                     named(plan, one): quietness.ending(plan, at, now)
                     for one, at in each.held.items()
                 },
             }
-            for each in steps
+            for number, each in enumerate(steps)
         ],
     }
+
+
+def _told(
+    persons: Iterable[str], beside: tuple[tuple[str, ...], tuple[str, ...]], step: int
+) -> tuple[str, ...]:
+    """Who is told at that step; at the first, those too who are in the middle of something there."""
+    first, after = beside if step == 0 else ((), ())
+    return tuple(dict.fromkeys((*first, *persons, *after)))
 
 
 def _unit(state: State) -> Subject:

@@ -17,14 +17,14 @@ from relayd.core.state import Alarm, Subject
 WHY = "no longer in the plan"
 
 
-def forget_notices(draft: Draft) -> None:
+def forget_notice(draft: Draft, notice_id: int) -> None:
     """What is owed to people and over channels that the plan no longer has is withdrawn."""
-    for notice in list(draft.notices.values()):
-        gone = frozenset(each.channel for each in notice.sends) - draft.plan.channels.keys()
-        if notice.person not in draft.plan.people:
-            outbox.withdraw(draft, notice, "the plan no longer has this person")
-        elif gone:
-            outbox.withdraw(draft, notice, "the plan no longer has this channel", gone)
+    notice = draft.notices[notice_id]
+    gone = frozenset(each.channel for each in notice.sends) - draft.plan.channels.keys()
+    if notice.person not in draft.plan.people:
+        outbox.withdraw(draft, notice, "the plan no longer has this person")
+    elif gone:
+        outbox.withdraw(draft, notice, "the plan no longer has this channel", gone)
 
 
 def forget(draft: Draft, subject: str) -> None:
@@ -54,12 +54,15 @@ def known_people(draft: Draft, subject: Subject) -> Subject:
         for name, each in away.items()
     }
     told = tuple(each for each in subject.horn.told if each in people)
+    asking = {name: at for name, at in subject.horn.asking.items() if name in people}
     return replace(
         subject,
         alarms={name: _alarm(draft, each) for name, each in subject.alarms.items()},
         visit=visit,
         away=away,
-        horn=replace(subject.horn, told=told),
+        called={name: at for name, at in subject.called.items() if name in people},
+        promised={name: until for name, until in subject.promised.items() if name in people},
+        horn=replace(subject.horn, told=told, asking=asking),
     )
 
 

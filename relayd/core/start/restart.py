@@ -14,16 +14,21 @@ from contextlib import suppress
 from dataclasses import fields, replace
 from functools import partial
 
+from relayd.core import guard
 from relayd.core.calling import outbox
-from relayd.core.conditions import FAULT
+from relayd.core.conditions import FAULT, UNWATCHED
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Started
-from relayd.core.plan import HOUR
+from relayd.core.plan import HOUR, MINUTE
 from relayd.core.saying.when import lasted
 from relayd.core.start.by_kind import by_kind
-from relayd.core.start.gone import forget, forget_notices, known_people
+from relayd.core.start.gone import forget, forget_notice, known_people
 from relayd.core.start.shifting import moved
-from relayd.core.state import Alarm, Call, Live, Process, State, Subject
+from relayd.core.state import Alarm, Call, Live, Notice, Process, State, Subject
+
+CRASHED, STOPPED = 5 * MINUTE, HOUR
+"""Time without a watch that is told: after an end that nobody meant, and after one that somebody did."""
+NOT_KNOWN = "not known"
 
 
 def begun(draft: Draft, before: State, event: Started) -> None:
@@ -33,26 +38,34 @@ def begun(draft: Draft, before: State, event: Started) -> None:
     for subject in list(draft.subjects.values()):
         _fit(draft, subject, shift, certain, wrong)
     for notice in list(draft.notices.values()):
-        draft.put_notice(replace(notice, made=moved(notice.made, shift)))
+        _try(draft, f"notice {draft.ref(notice.id)}", wrong, partial(_owed, draft, notice, shift))
     draft.boot = draft.now.boot
     draft.live = {}
     down = draft.now.up - before.stamp.up - shift if certain and before.boot else None
+    lasted_most = f"at most {lasted(down)}" if down is not None else NOT_KNOWN
     draft.record(
         "started",
         UNIT,
         planned=event.planned,
         why=event.why,
-        down=f"at most {lasted(down)}" if down is not None else "not known",
+        down=lasted_most,
         missed="what began and ended meanwhile was not seen",
     )
-    forget_notices(draft)
     for name in list(draft.subjects):
         _try(draft, name, wrong, partial(forget, draft, name))
     _watch_all(draft)
     # What the unit knew of itself is judged anew; a channel fails until it takes something.
     said = {FAULT: "; ".join(wrong.values())} if wrong else {}
+    if before.boot and (down is None or down > (STOPPED if event.planned else CRASHED)):
+        said[UNWATCHED] = lasted_most
     draft.put(replace(draft.subject(UNIT), said=said))
-    outbox.owed_again(draft)
+
+
+def _owed(draft: Draft, notice: Notice, shift: int) -> None:
+    """What was out may never have left: it is owed, but to whom and over what the plan has lost."""
+    draft.put_notice(replace(notice, made=moved(notice.made, shift)))
+    forget_notice(draft, notice.id)
+    outbox.owed_again(draft, notice.id)
 
 
 def _watch_all(draft: Draft) -> None:
@@ -65,13 +78,8 @@ def _watch_all(draft: Draft) -> None:
 
 def _try(draft: Draft, subject: str, wrong: dict[str, str], act: Callable[[], None]) -> None:
     """Do it; what goes wrong is recorded, and kept in `wrong` for the unit to tell."""
-    kept = (dict(draft.subjects), dict(draft.notices), list(draft.closed), list(draft.effects))
-    try:
-        act()
-    except Exception as error:  # noqa: BLE001 - one subject's fault must not stop the others
-        draft.subjects, draft.notices, draft.closed, draft.effects = kept
-        what = f"{type(error).__name__}: {error}"
-        draft.record("fault in relayd", subject, what=what)
+    what = guard.attempt(draft, subject, act)
+    if what:
         wrong[subject] = f"{subject}: {what}"
 
 

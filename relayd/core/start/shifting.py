@@ -21,6 +21,7 @@ from relayd.core.state import (
     Stamp,
     Subject,
     Take,
+    Tally,
     Visit,
 )
 
@@ -35,12 +36,13 @@ TIMES: dict[type, frozenset[str]] = {
     Alarm: frozenset({"seen", "realarm", "update", "rise", "raises", "chattering"})
     | {"held", "morning"},
     Horn: frozenset({"watch", "trial", "judge", "driven", "undriven", "sound", "hushed", "noise"})
-    | {"pressed", "settled", "asked_due", "breaker_due"},
+    | {"pressed", "settled", "asked_due", "asking", "breaker_due"},
     LooseEnd: frozenset({"due"}),
     Visit: frozenset({"until"}),
     Away: frozenset({"until"}),
-    PumpLog: frozenset({"running", "starts"}),
-    Subject: frozenset({"raises", "burst"}),
+    PumpLog: frozenset({"running", "starts", "ended"}),
+    Subject: frozenset({"raises", "day", "burst", "called", "promised"}),
+    Tally: frozenset(),
 }
 """Fields that hold boot times: a number, several, or one by a name."""
 NO_TIMES: dict[type, frozenset[str]] = {
@@ -53,7 +55,8 @@ NO_TIMES: dict[type, frozenset[str]] = {
     LooseEnd: frozenset({"reminded"}),
     Visit: frozenset({"until_wall", "passed"}),
     Away: frozenset({"until_wall"}),
-    PumpLog: frozenset({"gaps", "week", "row"}),
+    PumpLog: frozenset({"gaps", "runs", "week", "row"}),
+    Tally: frozenset({"starts", "cycles", "ran", "day", "day_starts", "day_cycles", "day_ran"}),
 }
 """Fields that hold numbers of another kind: counts, durations, UTC."""
 

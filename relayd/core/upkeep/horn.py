@@ -65,7 +65,7 @@ def declare(draft: Draft, subject: str, person: str, wire: Wire, why: str) -> Re
             "the contact of the parked wire says that it is still parked: put it back on the horn",
         )
     draft.record("horn wire", subject, wire=wire.value, person=person, why=why)
-    answered = replace(horn, asked=None, asked_due=None, told=(), breaker_due=None)
+    answered = replace(horn, asked=None, asked_due=None, asking={}, told=(), breaker_due=None)
     loose.done(draft, subject, HORN_UNKNOWN, person, f"horn wire {wire.value}")
     if wire is Wire.OFF:
         _taken_off(draft, subject, answered, person, why)
@@ -151,7 +151,7 @@ def _standing(draft: Draft, horn: Horn, standing: HornStanding, says: str, tried
         return horn
     after = replace(stands(horn, standing, draft.stamp, says), reached=horn.row)
     if standing is HornStanding.PROVED:
-        return replace(after, proved=draft.stamp, asked=None, asked_due=None, told=())
+        return replace(after, proved=draft.stamp, asked=None, asked_due=None, asking={}, told=())
     return after
 
 

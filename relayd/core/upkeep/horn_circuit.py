@@ -10,7 +10,7 @@ once per occurrence. An outage of the site, which takes the unit's own supply to
 
 from dataclasses import replace
 
-from relayd.core.calling import callout
+from relayd.core.calling import callout, hours
 from relayd.core.diagnosis import site
 from relayd.core.draft import Draft
 from relayd.core.plan import HOUR, MINUTE, SECOND, Panel, Priority
@@ -34,6 +34,7 @@ def watch(draft: Draft, subject: str, panel: Panel, senses: Senses) -> None:
     _off(draft, subject, senses)
     _on(draft, subject, panel, senses)
     _decide(draft, subject, panel)
+    _ask_by_day(draft, subject)
     _unanswered(draft, subject)
 
 
@@ -42,7 +43,7 @@ def dues(horn: Horn, panel: Panel) -> tuple[int | None, ...]:
     off, on = horn.circuit_off, horn.circuit_on
     left = off.up + LONGEST if off is not None and on is None else None
     ready = on.up + panel.settle_alarm if on is not None else None
-    return (left, ready, horn.settled, horn.asked_due)
+    return (left, ready, horn.settled, horn.asked_due, *horn.asking.values())
 
 
 def left_off(horn: Horn, at: int) -> bool:
@@ -117,15 +118,44 @@ def _ask(draft: Draft, subject: str, alarm: Alarm) -> None:
     owner = draft.subject(subject)
     told = alarm.told or loose.keepers(draft, subject)
     told = (owner.visit.person,) if owner.visit else told
+    times = {each: _may_ask(draft, owner, alarm, each) for each in told}
     due = draft.now.up + ANSWER
     horn = replace(
-        owner.horn, asked=draft.stamp, asked_due=due, asked_of=alarm.occurrence, told=told
+        owner.horn,
+        asked=draft.stamp,
+        asked_due=due,
+        asked_of=alarm.occurrence,
+        asking=times,
+        told=told,
     )
     draft.put(replace(owner, horn=horn))
-    draft.record("asked", subject, what=loose.HORN_WIRE, persons=list(told))
-    for person in told:
+
+
+def _may_ask(draft: Draft, owner: Subject, alarm: Alarm, person: str) -> int:
+    """When: at night only who is there, who has the alarm, and who responds; the others by day."""
+    known = draft.plan.people.get(person)
+    at_it = (owner.visit and owner.visit.person, alarm.taken and alarm.taken.person)
+    if known is None or known.responds or person in at_it:
+        return draft.now.up
+    return hours.waking(draft.plan, known, draft.now)
+
+
+def _ask_by_day(draft: Draft, subject: str) -> None:
+    """Put the question to those whose time has come."""
+    owner, now = draft.subject(subject), draft.now.up
+    horn = owner.horn
+    due = [person for person, at in horn.asking.items() if at <= now]
+    if not due:
+        return
+    later = {person: at for person, at in horn.asking.items() if at > now}
+    draft.put(replace(owner, horn=replace(horn, asking=later)))
+    held = {"later": sorted(later)} if later else {}
+    alarm = active(owner)
+    priority = alarm.priority if alarm else Priority.MEDIUM
+    draft.record("asked", subject, what=loose.HORN_WIRE, persons=due, **held)
+    for person in due:
         text = texts.question(draft.plan, draft.subjects, subject, person, draft.now)
-        callout.owe(draft, subject, person, NoticeKind.QUESTION, alarm.priority, text)
+        callout.owe(draft, subject, person, NoticeKind.QUESTION, priority, text)
 
 
 def _unanswered(draft: Draft, subject: str) -> None:

@@ -156,11 +156,20 @@ def test_trade_1_36_a_latched_alarm_that_nobody_answered_is_one_too() -> None:
     assert bench.told()[-1][0] == "06 08:00"
 
 
-def test_an_answer_lets_go_what_waits() -> None:
+def test_an_answer_lets_go_what_waits_for_who_answered_alone() -> None:
     bench = Bench(plan(), "2026-03-07 03:00").rise("low-level", MEDIUM).fall("low-level")
-    bench.ack("low-level", "ben").run_to("2026-03-09 12:00")
+    bench.ack("low-level", "anna").run_to("2026-03-09 12:00")
     assert bench.told() == []
-    assert bench.why("not told") == [("anna", "ben has answered it")]
+    assert bench.why("not told") == [("anna", "has answered it")]
+
+
+def test_who_waited_hears_once_of_what_another_has_answered_after_its_end_and_who_did() -> None:
+    bench = Bench(plan(), "2026-03-07 03:00").rise("low-level", MEDIUM).fall("low-level")
+    bench.ack("low-level", "ben").run_to("2026-03-12 12:00")
+    assert [(at, who) for at, who, *_ in bench.told()] == [("07 07:00", "anna")]
+    (notice,) = bench.made
+    assert "Answered by Ben." in notice.long
+    assert "Nobody answered" not in notice.long
 
 
 def test_who_waited_for_what_is_over_hears_of_it_once_that_morning() -> None:
@@ -195,7 +204,7 @@ def test_a_list_without_anybody_tells_the_first_person_of_the_plan() -> None:
 # Through the whole machine
 
 
-def test_an_error_while_a_digest_is_made_is_recorded_and_what_was_held_is_not_lost(
+def test_an_error_while_a_digest_is_made_is_told_and_what_was_held_is_not_lost(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     world = World(cabin_plan())
@@ -218,8 +227,38 @@ def test_an_error_while_a_digest_is_made_is_recorded_and_what_was_held_is_not_lo
     assert [each.body["what"] for each in world.records("fault in relayd")] == [
         "ZeroDivisionError: a fault that was put in"
     ]
-    told = [(each.made.wall, each.kind, each.person) for each in world.notices()]
-    assert told == [
-        (utc("2026-03-07 07:01"), NoticeKind.DIGEST, "anna"),
-        (utc("2026-03-07 07:01"), NoticeKind.DIGEST, "ben"),
+    told = [
+        (each.made.wall, each.kind, each.person, each.condition or "several")
+        for each in world.notices()
     ]
+    assert told == [
+        (utc("2026-03-07 07:00"), NoticeKind.DIGEST, "ben", "several"),
+        (utc("2026-03-07 07:00"), NoticeKind.RAISED, "anna", "fault-in-relayd"),
+        (utc("2026-03-07 07:01"), NoticeKind.DIGEST, "anna", "several"),
+    ]
+    fault = world.notices(NoticeKind.RAISED)[0]
+    assert "a message to anna: ZeroDivisionError: a fault that was put in" in fault.long
+
+
+def test_an_error_that_stays_stops_no_other_person_s_message_and_does_not_spin(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = World(cabin_plan())
+    world.wall_offset = utc("2026-03-07 03:00") - world.up
+    world.start()
+    world.give(JournalJudged(True, "slow"))
+    world.give(PlanJudged(True, "line 3"))
+    real = texts.digest
+
+    def broken(*about: object) -> texts.Text:
+        if "anna" in about:
+            raise ZeroDivisionError("a fault that was put in")
+        return real(*about)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(texts, "digest", broken)
+    world.run_to(utc("2026-03-07 07:10") - world.wall_offset)
+    assert 10 <= len(world.records("fault in relayd")) <= 11  # once a minute
+    assert {each.person for each in world.notices(NoticeKind.DIGEST)} == {"ben"}
+    calls = [each.person for each in world.notices(NoticeKind.RAISED)]
+    assert calls == ["anna", "anna", "ben"]  # the fault's own call list goes on
+    assert {each.condition for each in world.notices(NoticeKind.RAISED)} == {"fault-in-relayd"}

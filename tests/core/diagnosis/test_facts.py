@@ -337,6 +337,7 @@ def test_l16_a_return_without_a_pump_run_is_said(runs: bool) -> None:
     alarm = it.open_alarm()
     assert alarm.process.value == "RTNUN"
     assert ("L16" in alarm.notes) is not runs
+    assert (it.process("pump-not-seen") == "UNACK") is not runs
 
 
 @pytest.mark.parametrize("means", [Means.LOW_LEVEL, Means.PHASE_FAULT, Means.TANK_LID, Means.OTHER])

@@ -9,6 +9,7 @@ import pytest
 
 from relayd.core import conditions as c
 from relayd.core.diagnosis.pump_rows import said
+from relayd.core.findings import TOLD_WITH_LEVEL
 from relayd.core.plan import (
     MINUTE,
     Input,
@@ -27,6 +28,7 @@ LEVEL, CALLED, RUNNING = (
     contact(Means.PUMP_RUNNING),
 )
 POWER, IN_HAND, IN_OFF = contact(Means.PUMP_POWER), contact(Means.IN_HAND), contact(Means.IN_OFF)
+CIRCUIT = contact(Means.ALARM_POWER)
 PUMP = (CALLED, RUNNING, POWER)
 ONE, BOTH = ("pump-called-1", "pump-running-1"), ("pump-called-2", "pump-running-2")
 
@@ -79,6 +81,10 @@ class Story:
     changes: tuple[tuple[str, object], ...] = ()
     over: float = 61
     """After how many seconds it is over when everything has gone back."""
+    left: tuple[str, ...] = ()
+    """What is raised at its end."""
+    told_by: str = ""
+    """The alarm that tells of it instead, as news, within a minute."""
 
     def world(self) -> World:
         at = site(*self.inputs, **dict(self.changes))
@@ -91,13 +97,16 @@ def high(
     inputs: tuple[Input, ...] = (LEVEL, *PUMP),
     earlier: tuple[str, ...] = (),
     others: tuple[str, ...] = (),
+    left: tuple[str, ...] = (c.PUMP_NOT_SEEN,),
     **changes: object,
 ) -> Story:
     """A high level beside what the pump's contacts say."""
     level = ("high-level", *moves)
-    inputs = (*inputs, contact(Means.ALARM_POWER))
+    inputs = (*inputs, CIRCUIT)
     more = tuple(changes.items())
-    return Story(inputs, level, 10, c.HIGH_LEVEL, HIGH, rows, earlier, others, more, over=65)
+    return Story(
+        inputs, level, 10, c.HIGH_LEVEL, HIGH, rows, earlier, others, more, over=65, left=left
+    )
 
 
 def alone(
@@ -127,7 +136,9 @@ STORIES = {
     "R1 in Off, said first though power is lost": high(
         ("R1-off", "R2"), inputs=SWITCHES, earlier=("in-off", "pump-power"), others=("pump-power",)
     ),
-    "R1 not in Auto": high(("R1",), inputs=(LEVEL, contact(Means.NOT_IN_AUTO)), earlier=("not-in-auto",)),
+    "R1 not in Auto": high(
+        ("R1",), inputs=(LEVEL, contact(Means.NOT_IN_AUTO)), earlier=("not-in-auto",), left=()
+    ),
     "R2": high(("R2",), earlier=("pump-power",), others=("pump-power",)),
     "R3 beside a high level": high(
         ("R3",), earlier=("pump-called",), others=("pump-no-current",)
@@ -137,21 +148,21 @@ STORIES = {
         "pump-no-current-2", MEDIUM, 10, ("R3-2",), "pump-called-2", inputs=DUPLEX, over=11
     ),
     "R4": Story(
-        (LEVEL, *PUMP), ("high-level", "pump-called", "pump-running"), 610, c.NOT_FALLING, HIGH,
-        ("R4",), others=("high-level",), over=61,
+        (LEVEL, *PUMP, CIRCUIT), ("high-level", "pump-called", "pump-running"), 610, c.NOT_FALLING, HIGH,
+        ("R4",), others=("high-level",), over=65, told_by=c.HIGH_LEVEL,
     ),
     "R4 of one of two": Story(
-        DUPLEX, ("high-level", *BOTH), 610, c.NOT_FALLING, HIGH, ("R4-2",), others=("high-level",),
-        over=61,
+        (*DUPLEX, CIRCUIT), ("high-level", *BOTH), 610, c.NOT_FALLING, HIGH, ("R4-2",), others=("high-level",),
+        over=65, told_by=c.HIGH_LEVEL,
     ),
     "R4 by one contact of all pumps": Story(
-        (LEVEL, RUNNING), ("high-level", "pump-running"), 610, c.NOT_FALLING, HIGH, ("R4-0",),
-        others=("high-level",), changes=(("pumps", 2),), over=61,
+        (LEVEL, RUNNING, CIRCUIT), ("high-level", "pump-running"), 610, c.NOT_FALLING, HIGH, ("R4-0",),
+        others=("high-level",), changes=(("pumps", 2),), over=65, told_by=c.HIGH_LEVEL,
     ),
     "R5": high(("R5",), inputs=SWITCHES),
     "R5 timed": high(("R5-timed",), inputs=SWITCHES, kind=Kind.EFFLUENT_TIMED),
-    "R6": high(("R6-2",), inputs=DUPLEX, earlier=ONE, pumps=2),
-    "R7": high(("R7",), inputs=DUPLEX, earlier=(*ONE, *BOTH), pumps=2),
+    "R6": high(("R6-2",), inputs=DUPLEX, earlier=ONE, left=(), pumps=2),
+    "R7": high(("R7",), inputs=DUPLEX, earlier=(*ONE, *BOTH), left=(), pumps=2),
     "R9": alone("pump-uncalled", MEDIUM, 60, ("R9",), "pump-running", inputs=PUMP, over=11),
     "R10": alone(
         "low-level", MEDIUM, 30, ("R10",), "low-level", inputs=(*PUMP, contact(Means.LOW_LEVEL)),
@@ -212,6 +223,15 @@ STORIES["R4 of one of two"] = replace(STORIES["R4 of one of two"], changes=(("pu
 every_story = pytest.mark.parametrize("story", STORIES.values(), ids=STORIES)
 
 
+def _words(row: str, is_news: bool) -> str:
+    """A row's sentence; as news of a pump whose start was seen it says how long the pump has run."""
+    if not is_news:
+        return said(row)
+    which = row.partition("-")[2].strip("0")
+    pump = f"Pump {which}" if which else "The pump"
+    return f"News: {pump} has run for 11 min and the level has not fallen: blocked"
+
+
 @every_story
 def test_it_is_raised_after_its_delay_and_not_before(story: Story) -> None:
     at = story.world().run(story.after - 1)
@@ -223,10 +243,21 @@ def test_it_is_raised_after_its_delay_and_not_before(story: Story) -> None:
 def test_it_is_told_with_its_priority_and_its_rows_in_their_order(story: Story) -> None:
     at = story.world().run(story.after + 1)
     assert at.open_alarm(story.condition).priority is story.priority
-    notice = told(at, story.condition)[0]
+    at.run(60 if story.told_by else 0)
+    kind = NoticeKind.UPDATE if story.told_by else NoticeKind.RAISED
+    notice = told(at, story.told_by or story.condition, kind)[0]
     assert (notice.person, notice.priority) == ("anna", story.priority)
-    found = [notice.long.index(said(row)) for row in story.rows]
+    found = [notice.long.index(_words(row, bool(story.told_by))) for row in story.rows]
     assert found == sorted(found)
+
+
+@every_story
+def test_what_another_alarm_tells_is_no_message_of_its_own(story: Story) -> None:
+    at = story.world().run(story.after + 61)
+    own = told(at, story.condition)
+    assert (own == []) is bool(story.told_by)
+    suppressed = at.open_alarm(story.condition).suppressed
+    assert suppressed == (TOLD_WITH_LEVEL if story.told_by else "")
 
 
 @every_story
@@ -239,9 +270,12 @@ def test_nothing_else_is_raised_for_the_same_cause_and_nothing_twice(story: Stor
 def test_when_it_is_over_those_who_were_told_hear_so(story: Story) -> None:
     at = story.world().run(story.after + 1)
     move(at, *story.moves, *story.earlier, on=False)
+    tells = story.told_by or story.condition
     at.run(story.over - 2)
-    assert told(at, story.condition, NoticeKind.STAND_DOWN) == []
+    assert told(at, tells, NoticeKind.STAND_DOWN) == []
     at.run(4)
-    assert at.process(story.condition) == "RTNUN"
-    assert [each.person for each in told(at, story.condition, NoticeKind.STAND_DOWN)] == ["anna"]
-    assert sorted(raised(at)) == sorted((story.condition, *story.others))
+    assert at.process(story.condition) == ("NORM" if story.told_by else "RTNUN")
+    stood_down = [each.person for each in told(at, tells, NoticeKind.STAND_DOWN)]
+    # Ten minutes after a high level Ben has been called as well.
+    assert stood_down == (["anna", "ben"] if story.told_by else ["anna"])
+    assert sorted(raised(at)) == sorted((story.condition, *story.others, *story.left))

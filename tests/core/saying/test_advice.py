@@ -196,7 +196,8 @@ def test_trade_1_28_and_1_31_hand_goes_by_kind_of_system_and_by_where_the_switch
     [
         (Kind.SEWAGE_EJECTOR, "until the lamp is out and 1 min more, 5 min at most; then back to"),
         (Kind.LIFT_STATION, "until the lamp is out and 1 min more, 5 min at most; then back to"),
-        (Kind.SEWAGE_EJECTOR, "does not fall within 2 min, if it hums or trips, or if the ground"),
+        (Kind.SEWAGE_EJECTOR, "From outside, lid shut: if within 2 min you do not hear it run"),
+        (Kind.SEWAGE_EJECTOR, "if it hums or trips, or if the ground along the line is wet: turn"),
         (Kind.EFFLUENT_DEMAND, "Only if it is about to overflow"),
         (Kind.EFFLUENT_DEMAND, "5 min at most, then back to Auto, and none for 6 h: the soil"),
         (Kind.EFFLUENT_DEMAND, "If the lamp goes out: call in working hours."),
@@ -210,7 +211,11 @@ def test_trade_1_28_and_1_31_hand_goes_by_kind_of_system_and_by_where_the_switch
         (Kind.GRINDER, "Touch nothing: no Hand. Wait 15 min, then call whoever owns the pump"),
         (Kind.GRINDER, "Use no water."),
         (Kind.SUMP, "to Hand for 1 min and stay there; then back to Auto"),
-        (Kind.SUMP, "the discharge may be frozen or blocked: turn the switch of the pump to Off"),
+        (
+            Kind.SUMP,
+            "no water comes out of the discharge, it may be frozen or blocked: turn the switch",
+        ),
+        (Kind.SUMP, "From outside, lid shut: if within that 1 min you do not hear it run"),
     ],
 )
 def test_trade_1_28_each_kind_has_its_own_limit(system: Kind, says: str) -> None:
@@ -289,6 +294,29 @@ def test_trade_1_28_and_1_22_on_a_duplex_one_able_pump_is_named(
         assert f"turn the switch of {name} to Off" in text
 
 
+@pytest.mark.parametrize("note", ["R4", "R6-2", "R7"])
+def test_where_a_pump_runs_already_nobody_is_sent_to_hand_and_a_wet_line_is_looked_for(
+    note: str,
+) -> None:
+    text = made(Case(), alarm=replace(alarm_of(Case()), notes=(note,))).long
+    assert not TURNS.search(text)
+    assert "The pump runs already, as its contact tells: leave the switch as it is." in text
+    assert "Look from outside whether the ground along the line is wet" in text
+
+
+INTO_THE_TANK = re.compile(
+    r"\b(look|see|peer)\b[^.]*\b(into|in) the (tank|basin|well)|(level|water) (does not )?falls?\b"
+)
+
+
+def test_no_step_needs_a_look_into_the_tank() -> None:
+    assert INTO_THE_TANK.search("Turn it to Off if the level does not fall within 2 min.")
+    for case in ENGLISH:
+        for step in steps_of(made(case).long):
+            found = INTO_THE_TANK.search(step)
+            assert not found or "whether the water falls or not" in step, step
+
+
 def test_trade_1_22_with_one_pump_able_no_high_level_is_foretold() -> None:
     text = made(Case("overload-2", ""), cabin(pumps=2)).long
     assert "The other pump can do the work: leave its switch in Auto." in text
@@ -324,7 +352,7 @@ def test_trade_1_32_what_ends_in_off_says_no_water_and_gives_the_reserve(
         for step in steps_of(made(case, cabin(reserve=declared)).long):
             if re.search(r"\bto Off\b|turn it to Off", step):
                 assert "In Off the pump never starts by itself again." in step
-                reserve = "(is left until|overflow)" if declared else "not known"
+                reserve = r"\(declared\)|overflow" if declared else "not known"
                 assert re.search(reserve, step), step
                 said = made(case).long
                 assert re.search(r"use no water", said, re.I)
@@ -361,7 +389,7 @@ def test_trade_1_15_no_panel_is_fed_by_a_cord(condition: str) -> None:
         (c.IN_HAND, "turn the switch of the pump back to Auto", "Leave the panel shut and call."),
         (c.IN_OFF, "turn the switch of the pump back to Auto", "Leave the panel shut and call."),
         (c.UNCALLED, "stands in Hand: back to Auto", "Leave the panel shut and call: the pump"),
-        (c.NOT_FALLING, "the ground along the line is wet: turn the switch", "Do not turn"),
+        (c.NOT_FALLING, "If it is wet: turn the switch of the pump to Off", "Do not turn"),
         (c.SILENCE_LEFT_ON, "put it back to where the horn sounds", "have its silence switch"),
         (c.ALARM_LEFT_OFF, "Only when nobody works there: switch it on", "call somebody who may"),
     ],

@@ -441,3 +441,24 @@ def test_every_panel_is_answered_for_and_the_unit_last() -> None:
     assert {each["panel"] for each in one} == {"cabin"}
     assert every[: len(one)] == one
     assert [each["say"] for each in every[len(one) :]] == view.why_unit(at.plan, at.state, at.now())
+
+
+def test_whom_the_next_step_tells_is_whoever_is_on_duty_then() -> None:
+    base, begun = site(), world().now()
+    turns = (Turn(0, "anna"), Turn(begun.wall + 2 * MINUTE, "ben"))
+    steps = tuple(
+        replace(each, persons=("duty",)) if "anna" in each.persons else each
+        for each in base.call_lists["night"].steps
+    )
+    lists = {"night": replace(base.call_lists["night"], steps=steps)}
+    at = world(replace(base, on_call={"duty": OnCall("duty", turns)}, call_lists=lists))
+    up(at, LEVEL, 60)
+    alarm = at.open_alarm()
+    assert alarm.call is not None
+    assert alarm.call.due is not None
+    now, due = at.now(), alarm.call.due
+    then = replace(now, up=due, wall=now.wall + due - now.up)
+    assert quietness.told_next(at.plan, {}, "panel:cabin", alarm, now) == ("anna",)
+    assert quietness.told_next(at.plan, {}, "panel:cabin", alarm, then) == ("ben",)
+    over = replace(alarm, call=None)
+    assert quietness.told_next(at.plan, {}, "panel:cabin", over, then) == ()

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
+from relayd.core.draft import UNIT
 from relayd.core.effects import Tell
 from relayd.core.events import (
     ChannelDown,
@@ -13,7 +14,7 @@ from relayd.core.events import (
     Sent,
     Started,
 )
-from relayd.core.plan import HOUR, MINUTE, SECOND, Unpowered
+from relayd.core.plan import HOUR, MINUTE, SECOND, Priority, Unpowered
 from relayd.core.state import NoticeKind, SendState
 from tests.core.world import CIRCUIT, LEVEL, World, circuit_input, high, level_input, plan
 
@@ -99,7 +100,7 @@ def test_a_step_is_due_now_where_nobody_knows_how_long_the_unit_was_off() -> Non
     world.crash(1, "boot-2", False, None)
     began = world.up
     world.start(planned=False, high_level=True)
-    assert {who for _, who, _ in world.told(began)} == {"ben"}
+    assert {who for _, who, title in world.told(began) if "HIGH LEVEL" in title} == {"ben"}
 
 
 @pytest.mark.parametrize("how", WAYS.values(), ids=WAYS)
@@ -200,6 +201,43 @@ def test_an_open_alarm_is_kept_under_its_occurrence(how: dict[str, object]) -> N
     world.run(3600)
     after = world.open_alarm()
     assert (after.occurrence, after.process) == (before.occurrence, before.process)
+    raised = [each.body["condition"] for each in world.records("raised")]
+    assert raised.count("high-level") == 1
+
+
+LONG, SHORT = 6 * 60, 4 * 60
+
+
+@pytest.mark.parametrize(
+    ("length", "planned", "is_told"),
+    [(SHORT, False, False), (LONG, False, True), (LONG, True, False), (61 * 60, True, True)],
+)
+def test_a_time_without_a_watch_is_told_by_day(length: int, planned: bool, is_told: bool) -> None:
+    world = World(plan()).start()
+    world.run(60)
+    world.crash(length, None, None, None)
+    world.start(planned=planned)
+    assert (world.process("unwatched", UNIT) == "UNACK") is is_told
+    world.run(2 * 3600)
+    notices = world.notices(NoticeKind.RAISED)
+    assert [each.person for each in notices] == (["anna"] if is_told else [])
+    assert all("was not seen. (at most " in each.long for each in notices)
+    assert world.process("unwatched", UNIT) == ("RTNUN" if is_told else "NORM")
+
+
+def test_a_long_time_without_a_watch_in_an_open_alarm_is_told_at_once_to_the_high_list() -> None:
+    world = high()
+    world.restart(LONG, high_level=True)
+    notice = next(each for each in world.notices() if each.condition == "unwatched")
+    assert (notice.person, notice.priority) == ("anna", Priority.HIGH)
+
+
+def test_the_first_start_of_all_and_a_crash_loop_tell_no_more_than_once_an_hour() -> None:
+    world = World(plan()).start()
+    assert world.records("raised") == []
+    for _ in range(8):
+        world.crash(LONG, None, None, None)
+        world.start(planned=False)
     assert len(world.records("raised")) == 1
 
 

@@ -47,6 +47,7 @@ from tests.core.at_panel import (
     world,
 )
 from tests.core.build import contact, panel, plan_of
+from tests.core.world import WALL
 
 ON, LOST, NW = Circuit
 FRESH, GOING, OVER, NONE = Moment
@@ -536,6 +537,10 @@ def breaker(at: World, seconds: float, still_high: bool = True) -> World:
     return at
 
 
+NIGHT = WALL - 6 * HOUR
+"""The worlds of these tests begin at eight in the morning; so it is two at night."""
+
+
 def asked(at: World) -> list[str]:
     return [each.person for each in at.notices(NoticeKind.QUESTION)]
 
@@ -551,6 +556,26 @@ def test_r19_a_circuit_off_for_15_s_to_15_min_of_an_alarm_is_asked_about(
     at = sounds(world(A)).run(300)
     breaker(at, seconds).run(90)
     assert asked(at) == (["anna"] if seconds < 180 else ["anna", "ben"]) * is_asked
+
+
+def test_r19_at_night_only_who_responds_or_has_it_is_asked_and_the_others_by_day() -> None:
+    at = World(world(A).plan, wall_offset=NIGHT).start().run(10)
+    sounds(at).run(480)
+    breaker(at, 120).run(90)
+    assert asked(at) == ["ben"]
+    (record,) = at.records("asked")
+    assert record.body["later"] == ["anna"]
+    at.run(8 * 3600)
+    assert asked(at) == ["ben", "anna"]
+
+
+def test_r19_who_sleeps_is_not_asked_any_more_once_somebody_has_answered() -> None:
+    at = World(world(A).plan, wall_offset=NIGHT).start().run(10)
+    sounds(at).run(480)
+    breaker(at, 120).run(90)
+    wire(at, Wire.BACK)
+    at.run(9 * 3600)
+    assert asked(at) == ["ben"]
 
 
 def test_r19_is_asked_once_per_occurrence() -> None:

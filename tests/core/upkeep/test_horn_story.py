@@ -50,7 +50,9 @@ def test_trade_9_the_horn_story_goes_through_the_alarm_circuit() -> None:
     at.alarm(LEVEL)
     at.run(60)
     assert at.process("high-level") == "UNACK", "held while the circuit was off"
-    assert times(at, NoticeKind.QUESTION) == [("24 02:10", "anna"), ("24 02:10", "ben")]
+    # Ben responds and is asked at once; Anna would be asked when she wakes.
+    assert times(at, NoticeKind.QUESTION) == [("24 02:10", "ben")]
+    assert list(horn_of(at).asking) == ["anna"]
     assert standing(at) is HornStanding.NOT_KNOWN
 
     # Ben pulled it, and says so.

@@ -144,6 +144,22 @@ def test_what_the_visitor_has_taken_stays_taken() -> None:
     assert not told(at, NoticeKind.RAISED, left)
 
 
+@pytest.mark.parametrize("taken", [True, False], ids=["taken by the visitor", "not taken"])
+def test_news_of_what_the_visitor_is_at_goes_to_the_visitor_alone(taken: bool) -> None:
+    at = world(A, Means.IN_OFF)
+    at.alarm(LEVEL)
+    at.run(60)
+    assert told(at, NoticeKind.RAISED) == ["anna"]
+    arrive(at, length=4 * HOUR)
+    at.run(60)
+    if taken:
+        at.ack("ben", Act.TAKEN, within=4 * HOUR)
+        at.run(2 * 3600)
+    at.alarm(OFF)
+    at.run(120)
+    assert set(told(at, NoticeKind.UPDATE)) == {"ben"}
+
+
 # The end is asked for
 
 
