@@ -167,6 +167,30 @@ def log(
 
 
 @app.command()
+def tree(
+    plan: Annotated[
+        Path | None, typer.Argument(metavar="PLAN", envvar="RELAYD_PLAN", help="The plan's file.")
+    ] = None,
+    collected: Annotated[
+        Path | None,
+        typer.Option(
+            "--collected",
+            metavar="FILE",
+            help="Instead of a plan: lines 'topic payload' of a subscriber; - reads standard input.",
+        ),
+    ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Say what in it breaks the Homie convention; exit 1.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Show the topics that a broker gets from a plan."""
+    from relayd.cli.tree import tree
+
+    raise typer.Exit(tree(plan, collected, check, json))
+
+
+@app.command()
 def reload(run: Run = RUN) -> None:
     """Let the daemon use the plan that is on the disk now."""
     say(ask(run, "reload", {}))
