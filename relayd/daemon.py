@@ -11,17 +11,15 @@ import secrets
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Future
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
-from threading import Thread
 from typing import Protocol
 
 from relayd import clock, logs, notify
-from relayd.channels import homie
-from relayd.channels.mqtt import Mqtt
+from relayd.channels.brokers import Brokers
 from relayd.channels.post import Post
+from relayd.channels.shown import Shown
+from relayd.channels.stream import Stream
 from relayd.contacts import Contacts
 from relayd.control.server import ControlServer
 from relayd.core.effects import Answer
@@ -37,16 +35,16 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
-from relayd.core.plan import SECOND, Plan, Priority
-from relayd.core.showing import quietness, view
-from relayd.core.state import State
+from relayd.core.plan import SECOND
+from relayd.core.showing import view
 from relayd.engine import Engine
 from relayd.errors import PlanRefused, RelaydError
 from relayd.inbox import Inbox
-from relayd.journal import lock, reader
+from relayd.journal import lock
+from relayd.journal.feed import Feed
 from relayd.journal.store import Journal
 from relayd.pins.inputs import PinContacts
-from relayd.rig import Rig
+from relayd.questions import Questions
 from relayd.settings import Loaded, Places, load, load_or_last_good, remember
 
 ROUND = 5.0
@@ -54,11 +52,6 @@ ROUND = 5.0
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
 CONTACTS_LATE = 10 * SECOND
-LAST = 50
-"""Records that are shown where nobody says how many."""
-READ_WAIT = 2.0
-"""Seconds that a question about the journal may hold up the acknowledgements behind it."""
-STALLED = "the disk does not answer: the journal cannot be read now; ask again later"
 LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 log = logs.get("daemon")
@@ -91,8 +84,6 @@ class Daemon:
         self._set_aside: str | None = None
         self._journal_died = False
         self._looks = 0
-        self._reading: Future[list[reader.Row]] | None = None
-        self._tree: dict[str, str] = {}
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
         self.engine = Engine(loaded.plan, journal.open(), journal, self._sender, self._now)
@@ -101,10 +92,23 @@ class Daemon:
             self._show,
             self._follow,
         )
-        self._control = ControlServer(
-            places.run / "control.sock", self.inbox.put, self._read, self._asked
+        self._file = places.state / "journal.db"
+        self._shown = Shown(loaded.plan, journal.meta_get, journal.meta_note)
+        self._brokers = Brokers(
+            self.inbox.put,
+            loaded.rig.brokers,
+            loaded.plan,
+            journal,
+            self._stream,
+            loaded.rig.announcements,
         )
-        self._mqtt = self._broker(loaded.rig)
+        journal.recorded = self._brokers.wake
+        ways = ("sender", *self._brokers.ways)
+        self.answers = Questions(
+            self.engine, journal, self._file, lambda: self._now(), lambda: self._shown.tree, ways
+        )
+        socket = places.run / "control.sock"
+        self._control = ControlServer(socket, self.inbox.put, self.answers, self._asked)
 
     def run(self, refused: PlanRefused | None = None) -> int:
         """Watch until told to stop; the exit status."""
@@ -130,9 +134,8 @@ class Daemon:
         self._contacts.start(self.inbox.put)
         self._sender.start()
         self._control.start()
-        if self._mqtt is not None:
-            self._show_all()
-            self._mqtt.start()
+        self._brokers.show(self._shown.whole(self.engine.state, self._now()))
+        self._brokers.start()
         if refused is not None:
             self._take(PlanJudged(True, "; ".join(refused.problems)[:500]))
         while self._once(0.0):
@@ -191,14 +194,14 @@ class Daemon:
             self._journal_died = True
             self.inbox.put(FaultFound("journal", "its thread died; started again"))
             self._journal.restart()
-        parts: dict[str, Part | None] = {
+        parts: dict[str, Part] = {
             "contacts": self._contacts,
             "sender": self._sender,
             "control": self._control,
             "journal": self._journal,
-            "mqtt": self._mqtt,
+            "mqtt": self._brokers,
         }
-        dead = [name for name, part in parts.items() if part is not None and not part.alive()]
+        dead = [name for name, part in parts.items() if not part.alive()]
         if dead and not self._stop:
             log.critical("a thread died", parts=dead)
             self.status = 70
@@ -207,8 +210,7 @@ class Daemon:
 
     def _end(self) -> None:
         notify.stopping()
-        if self._mqtt is not None:
-            self._mqtt.stop()
+        self._brokers.stop()
         self._contacts.stop()
         self._sender.stop()
         self._control.close()
@@ -221,42 +223,32 @@ class Daemon:
         return clock.now(self.trusted)
 
     def _answer(self, answer: Answer) -> None:
-        if answer.token.startswith("mqtt:") and self._mqtt is not None:
-            self._mqtt.answer(answer)
+        if answer.token.startswith("mqtt:"):
+            self._brokers.answer(answer)
         else:
             self._control.answer(answer)
 
     def _show(self, subjects: Sequence[str]) -> None:
-        now = self._now()
-        for subject in subjects:
-            self._tree = homie.graft(self._tree, subject, self.engine.state, self.engine.plan, now)
-        if self._mqtt is not None:
-            self._mqtt.show(self._tree)
+        self._brokers.show(self._shown.after(subjects, self.engine.state, self._now()))
         for name, reads in view.inputs(self.engine.state).items():
             if self._read_last.get(name) != reads:
                 self._read_last[name] = reads
                 self._control.publish({"what": "input", "input": name, "reads": reads})
 
-    def _show_all(self) -> None:
-        self._tree = homie.tree(self.engine.state, self.engine.plan, self._now())
-        if self._mqtt is not None:
-            self._mqtt.show(self._tree)
-
     def _follow(self, line: Mapping[str, object]) -> None:
         log.info(str(line.get("what")), **{str(k): v for k, v in line.items() if k != "what"})
         self._control.publish(line)
 
-    def _broker(self, rig: Rig) -> Mqtt | None:
-        if rig.broker is None:
-            return None
-        said = self._journal.said_topics()
-        plan = self._loaded.plan
-        return Mqtt(self.inbox.put, rig.broker, plan, plan.unit, said, self._journal.said)
+    def _stream(self, way: str) -> Stream:
+        """The events on their way to the broker of that name."""
+        return Stream(
+            self._loaded.plan.unit,
+            way,
+            Feed(self._file, self._journal, self.engine.state.epoch, self._now),
+            lambda why: self.inbox.put(FaultFound(way, why)),
+        )
 
-    # What is asked, on the control thread: reads only a state that never changes
-
-    def _read(self, do: str, asked: Mapping[str, object]) -> Mapping[str, object]:
-        return _READS[do](self, asked)
+    # What is asked, on the control thread
 
     def _asked(self, do: str, _asked: Mapping[str, object]) -> str | None:
         """Reload or stop; raises PlanRefused where the plan on the disk is not usable."""
@@ -270,92 +262,6 @@ class Daemon:
         """Begin anew with the plan on the disk; raises PlanRefused and goes on where it is not usable."""
         load(self._places.plan, self._places.credentials, wall=self._now().wall)
         self.ask_to_stop("reload")
-
-    def read_status(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
-        """The whole state in words."""
-        ways = ("sender",) if self._mqtt is None else ("sender", "mqtt")
-        return view.status(
-            self.engine.plan, self.engine.state, self._now(), self._journal.late(), ways
-        )
-
-    def read_why(self, asked: Mapping[str, object]) -> Mapping[str, object]:
-        """Why nobody is told, panel by panel."""
-        return {"lines": quietness.lines(*self._known(), self._panel(asked))}
-
-    def read_who(self, asked: Mapping[str, object]) -> Mapping[str, object]:
-        """Who would be told now and next, of one panel or the unit, and of one priority or all."""
-        plan, state, now = self._known()
-        told = [each for each in Priority if each is not Priority.RECORD_ONLY]
-        wanted = asked.get("priority")
-        if wanted is not None and wanted not in told:
-            raise RelaydError(f"'priority' must be one of: {', '.join(told)}")
-        panel, chosen = self._panel(asked), [each for each in told if wanted in (None, each)]
-        return {"lists": [view.who(plan, state, panel, each, now) for each in chosen]}
-
-    def _known(self) -> tuple[Plan, State, Now]:
-        """What a question is answered from."""
-        return self.engine.plan, self.engine.state, self._now()
-
-    def _panel(self, asked: Mapping[str, object]) -> str:
-        """The panel that was asked for, or ''. Raises RelaydError where there is none of that name."""
-        wanted, known = str(asked.get("panel") or ""), self.engine.plan.panels
-        if wanted and wanted not in known:
-            say = f"no panel is called '{wanted}'; the plan knows: {', '.join(known)}"
-            raise RelaydError(say)
-        return wanted
-
-    def read_log(self, asked: Mapping[str, object]) -> Mapping[str, object]:
-        """Records of the journal."""
-        panel = asked.get("panel")
-        question = partial(
-            reader.records,
-            self._places.state / "journal.db",
-            subject=f"panel:{panel}" if panel else None,
-            since=_whole(asked, "since"),
-            limit=_whole(asked, "last") or LAST,
-        )
-        return {"records": self._from_disk(question)}
-
-    def _from_disk(self, question: Callable[[], list[reader.Row]]) -> list[reader.Row]:
-        """The answer, from a thread of its own: a disk that stalls must hold up no acknowledgement."""
-        if self._reading is not None and not self._reading.done():
-            raise RelaydError(STALLED)
-        self._reading = answer = Future[list[reader.Row]]()
-
-        def read() -> None:
-            try:
-                answer.set_result(question())
-            except Exception as error:  # noqa: BLE001 - it is raised again, to the asker
-                answer.set_exception(error)
-
-        Thread(target=read, name="reading", daemon=True).start()
-        try:
-            return answer.result(READ_WAIT)
-        except TimeoutError:
-            raise RelaydError(STALLED) from None
-
-    def read_tree(self, _asked: Mapping[str, object]) -> Mapping[str, object]:
-        """What the broker is shown."""
-        return dict(self._tree)
-
-
-def _whole(asked: Mapping[str, object], name: str) -> int | None:
-    """A whole number that was asked for, or None. Raises RelaydError where it is something else."""
-    value = asked.get(name)
-    if value is None:
-        return None
-    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**63:
-        raise RelaydError(f"'{name}' must be a whole number, not below 0")
-    return value
-
-
-_READS: dict[str, Callable[[Daemon, Mapping[str, object]], Mapping[str, object]]] = {
-    "status": Daemon.read_status,
-    "why": Daemon.read_why,
-    "log": Daemon.read_log,
-    "tree": Daemon.read_tree,
-    "who": Daemon.read_who,
-}
 
 
 def draw_epoch() -> str:

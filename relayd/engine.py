@@ -8,6 +8,7 @@ clock, tests with their own.
 from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
+from relayd.core.draft import UNIT
 from relayd.core.effects import Answer, Effect, Publish, Record, Tell, Withdraw
 from relayd.core.events import Event, JournalJudged, Now
 from relayd.core.machine import Outcome, step
@@ -76,6 +77,8 @@ class Engine:
             if not isinstance(effect, Publish):
                 self._boundary(f"{type(effect).__name__} done")
         changed = [effect.subject for effect in outcome.effects if isinstance(effect, Publish)]
+        if self.state.notices is not before.notices and UNIT not in changed:
+            changed.append(UNIT)  # it counts the messages that wait
         if changed:
             self.published(changed)
         for effect in outcome.effects:  # last: nobody waits for a line of the log

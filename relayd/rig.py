@@ -1,4 +1,4 @@
-"""How this unit is wired to the world: lines, addresses, broker. Made by the loader beside the plan.
+"""How this unit is wired to the world: lines, addresses, brokers. Made by the loader beside the plan.
 
 Addresses and passwords live here and nowhere else; `repr` hides them.
 """
@@ -6,6 +6,9 @@ Addresses and passwords live here and nowhere else; `repr` hides them.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+
+FIRST = "mqtt"
+"""The name of the broker that is written in [mqtt]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +41,7 @@ class Secret:
 
 @dataclass(frozen=True, slots=True)
 class Broker:
-    """An MQTT broker. `version` is '5' or '3.1.1'; TLS where `ca` or `tls` says so."""
+    """An MQTT broker. `version` is '5' or '3.1.1'; TLS where `ca`, `certificate` or `tls` says so."""
 
     host: str
     port: int = 1883
@@ -47,6 +50,39 @@ class Broker:
     password: Secret | None = None
     tls: bool = False
     ca: Path | None = None
+    name: str = FIRST
+    certificate: Path | None = None
+    """This unit's own certificate; `key` is the file of the key that fits it."""
+    key: Path | None = None
+    transport: str = "tcp"
+    """`tcp` or `websockets`."""
+    path: str = "/mqtt"
+    """Where the broker takes websockets."""
+    commands: bool = False
+    """Whether this broker may bring commands."""
+    stream: bool = True
+    """Whether this broker is sent the events."""
+
+    @property
+    def way(self) -> str:
+        """What this way out is called: `mqtt` for the first broker, `mqtt:<name>` for another."""
+        return FIRST if self.name == FIRST else f"{FIRST}:{self.name}"
+
+    @property
+    def secure(self) -> bool:
+        """Whether the connection is encrypted and the broker's certificate is checked."""
+        return self.tls or self.ca is not None or self.certificate is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Announcement:
+    """A topic of the site's own with its payload; told to a broker at each connection."""
+
+    topic: str
+    payload: str
+    retain: bool = True
+    on: str = FIRST
+    """The name of a broker, or `all`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +92,7 @@ class Rig:
     lines: tuple[Line, ...]
     addresses: Mapping[str, Secret]
     """Channel name -> Apprise address."""
-    broker: Broker | None = None
+    brokers: tuple[Broker, ...] = ()
     poll: int = 1_000_000_000
     """Nanoseconds between two polls of all inputs while nothing moves."""
+    announcements: tuple[Announcement, ...] = ()

@@ -96,12 +96,12 @@ def test_a_question_about_the_journal_with_no_number_is_refused(
     unit: Daemon, name: str, value: object
 ) -> None:
     with pytest.raises(RelaydError, match=f"'{name}' must be a whole number"):
-        unit.read_log({name: value})
+        unit.answers("log", {name: value})
 
 
 def test_the_journal_is_shown_as_far_as_it_is_asked_for(unit: Daemon) -> None:
     unit._take(FaultFound("a", "first"))
     unit._take(FaultFound("b", "second"))
-    shown = unit.read_log({"last": 1})["records"]
+    shown = unit.answers("log", {"last": 1})["records"]
     assert isinstance(shown, list)
     assert len(shown) == 1

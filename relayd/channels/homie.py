@@ -4,80 +4,77 @@ In: state, plan, time. Out: topic -> payload. Knows nothing of brokers and conne
 (mqtt.py) adds what belongs to a connection: `$state` of each device and the ticket for commands.
 
 The unit is the root device, each panel a child. Descriptions hang on the plan alone, so that an
-alarm never changes one. The form is in devices.py.
+alarm never changes one. The form is in devices.py; the nodes of alarms, of work at a panel and of
+counters are in homie_alarm.py, homie_work.py and homie_counts.py.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from relayd.channels import homie_work
-from relayd.channels.devices import ROOT, Device, Node, Property, description_topic, topics
-from relayd.channels.homie_times import iso, moment
-from relayd.core.conditions import CHANNEL_FAILING, character, of_panel, of_unit
+from relayd.channels import homie_alarm, homie_counts, homie_work
+from relayd.channels.branches import Branches
+from relayd.channels.devices import (
+    ROOT,
+    Device,
+    Node,
+    Property,
+    choice,
+    description,
+    flag,
+    text,
+    topics,
+)
+from relayd.channels.homie_alarm import Scene
+from relayd.core.conditions import CHANNEL_FAILING, of_panel, of_unit
 from relayd.core.diagnosis import facts as diagnosis
 from relayd.core.events import Now
-from relayd.core.life.shown import shown
-from relayd.core.plan import Input, Panel, Plan, Priority
+from relayd.core.plan import Input, Panel, Plan
 from relayd.core.saying import sentences
-from relayd.core.showing import quietness
-from relayd.core.state import (
-    Alarm,
-    Fact,
-    InputState,
-    Live,
-    Process,
-    State,
-    Subject,
-    outside_id,
-)
+from relayd.core.state import Fact, InputState, Live, State, Subject
 
 UNIT = "unit"
-STATES = ",".join((*Process, "SHLVD", "DSUPR", "OOSRV"))
-"""The process states of ISA-18.2, and its three marks: an alarm's state is shown with them."""
-_INPUT_VALUES = ("closed", "open", "lost", "unsettled")
+POSITIONS = ("closed", "open", "lost", "unsettled")
 
 
-def tree(state: State, plan: Plan, now: Now) -> dict[str, str]:
-    """Every retained topic of this unit and its panels, but for `$state` and the ticket."""
-    whole = branch(UNIT, state, plan, now)
-    for each in plan.panels:
-        whole |= branch(f"panel:{each}", state, plan, now)
+def tree(
+    state: State, plan: Plan, now: Now, descriptions: Mapping[str, str] | None = None
+) -> Branches[str]:
+    """Every retained topic of this unit and its panels, but for `$state` and the ticket.
+
+    `descriptions`: device -> its description; each is the first of its kind where none is given.
+    """
+    whole: Branches[str] = Branches()
+    for subject in (UNIT, *(f"panel:{each}" for each in plan.panels)):
+        device = device_of(subject, plan.unit)
+        whole = whole.grafted(device, branch(device, state, plan, now, descriptions))
     return whole
 
 
 def branch(
-    subject: str, state: State, plan: Plan, now: Now, description: str = ""
+    device: str, state: State, plan: Plan, now: Now, descriptions: Mapping[str, str] | None = None
 ) -> dict[str, str]:
-    """All topics of the device that shows `subject`; a channel is shown by the unit.
-
-    `description` is that device's, where this plan's is known.
-    """
-    panel = (
-        plan.panels.get(subject.removeprefix("panel:")) if subject.startswith("panel:") else None
-    )
-    if panel is not None:
-        return dict(topics(_panel(panel, state, plan, now), description))
-    if subject.startswith("panel:"):
-        return {}
-    return dict(topics(_unit(state, plan, now), description))
+    """All topics of that device; none where the plan has none of that id."""
+    scene = Scene(state, plan, now)
+    if device == plan.unit:
+        made = _unit(scene)
+    else:
+        panel = plan.panels.get(device.removeprefix(f"{plan.unit}-"))
+        if panel is None:
+            return {}
+        made = _panel(scene, panel)
+    return dict(topics(made, (descriptions or {}).get(device) or description(made, 1)))
 
 
-def graft(
-    whole: Mapping[str, str], subject: str, state: State, plan: Plan, now: Now
-) -> dict[str, str]:
-    """`whole`, a tree of this plan, with the branch of `subject` made anew.
-
-    What is no longer in that branch goes. Its description stays: it hangs on the plan alone.
-    """
-    device = device_of(subject, plan.unit)
-    base = f"{ROOT}/{device}/"
-    kept = {topic: value for topic, value in whole.items() if not topic.startswith(base)}
-    known = whole.get(description_topic(device), "")
-    return kept | branch(subject, state, plan, now, known)
+def family(plan: Plan) -> Iterator[Device]:
+    """The devices as their descriptions have them, which hang on the plan alone; the root first."""
+    scene = Scene(State(""), plan, Now("", 0, 0, False))
+    yield _unit(scene)
+    for each in plan.panels.values():
+        yield _panel(scene, each)
 
 
 def device_of(subject: str, unit: str) -> str:
-    """The id of the device that shows `subject`."""
+    """The id of the device that shows `subject`; a channel is shown by the unit."""
     return f"{unit}-{subject.removeprefix('panel:')}" if subject.startswith("panel:") else unit
 
 
@@ -86,44 +83,49 @@ def command_topic(unit: str, name: str) -> str:
     return f"{ROOT}/{unit}/commands/{name}"
 
 
-def _unit(state: State, plan: Plan, now: Now) -> Device:
+def _unit(scene: Scene) -> Device:
+    state, plan = scene.state, scene.plan
     own = state.subjects.get(UNIT) or Subject(UNIT)
-    nodes = {f"alarm-{each}": _alarm(None, own, each, state, plan, now) for each in of_unit(plan)}
-    alerts = _alerts(None, own, plan, state, now)
+    nodes = {f"alarm-{each}": homie_alarm.node(scene, None, own, each) for each in of_unit(plan)}
+    alerts = homie_alarm.alerts(scene, None, own)
     for channel in plan.channels:
+        # A topic's level has no dot, and no id has two hyphens in a row.
+        name = f"channel-{channel.replace('.', '--')}"
         subject = state.subjects.get(f"channel:{channel}") or Subject(f"channel:{channel}")
-        node = _alarm(None, subject, CHANNEL_FAILING, state, plan, now)
-        nodes[f"channel-{channel}"] = Node(f"Channel {channel}", node.properties)
-        for text in _alerts(None, subject, plan, state, now).values():
-            alerts[f"channel-{channel}"] = f"{channel}: {text}"
+        node = homie_alarm.node(scene, None, subject, CHANNEL_FAILING)
+        nodes[name] = Node(f"Channel {channel}", node.properties, node.type)
+        for said in homie_alarm.alerts(scene, None, subject).values():
+            alerts[name] = f"{channel}: {said}"
     if plan.inputs:
-        live = state.live.get(UNIT) or Live()
-        states = {each.id: live.inputs.get(each.id) or InputState() for each in plan.inputs}
-        nodes |= _contacts(plan.inputs, states)
+        nodes |= _contacts(plan.inputs, state.live.get(UNIT) or Live())
+    nodes["counters"] = homie_counts.of_unit(state)
+    nodes["health"] = homie_counts.health(scene)
+    nodes["persons"] = homie_counts.absent(state)
     if plan.remote_commands:
         nodes["commands"] = _commands()
     children = [device_of(f"panel:{each}", plan.unit) for each in plan.panels]
     return Device(plan.unit, plan.unit_name, nodes, alerts, {"children": children})
 
 
-def _panel(panel: Panel, state: State, plan: Plan, now: Now) -> Device:
+def _panel(scene: Scene, panel: Panel) -> Device:
+    state, unit = scene.state, scene.plan.unit
     subject = state.subjects.get(f"panel:{panel.id}") or Subject(f"panel:{panel.id}")
-    live = state.live.get(subject.id) or Live()
-    states = {each.id: live.inputs.get(each.id) or InputState() for each in panel.inputs}
     nodes = {
-        **_contacts(panel.inputs, states),
+        **_contacts(panel.inputs, state.live.get(subject.id) or Live()),
         "level": _level(subject),
+        **homie_counts.pumps(scene, panel, subject),
     }
     for each in of_panel(panel):
-        nodes[f"alarm-{each}"] = _alarm(panel, subject, each, state, plan, now)
-    nodes |= homie_work.nodes(panel, subject, state, plan, now)
-    alerts = _alerts(panel, subject, plan, state, now)
-    links = {"root": plan.unit, "parent": plan.unit}
-    return Device(device_of(subject.id, plan.unit), panel.name, nodes, alerts, links)
+        nodes[f"alarm-{each}"] = homie_alarm.node(scene, panel, subject, each)
+    nodes |= homie_work.nodes(scene, panel, subject)
+    alerts = homie_alarm.alerts(scene, panel, subject)
+    links = {"root": unit, "parent": unit}
+    return Device(device_of(subject.id, unit), panel.name, nodes, alerts, links)
 
 
-def _contacts(specs: tuple[Input, ...], states: Mapping[str, InputState]) -> dict[str, Node]:
+def _contacts(specs: tuple[Input, ...], live: Live) -> dict[str, Node]:
     """Where each contact stands, and what that means."""
+    states = {each.id: live.inputs.get(each.id) or InputState() for each in specs}
     positions = {_short(each): _position(each, states[each.id]) for each in specs}
     facts = {_short(each): _fact(each, states[each.id]) for each in specs}
     return {"inputs": Node("Inputs", positions), "facts": Node("Facts", facts)}
@@ -135,91 +137,54 @@ def _short(spec: Input) -> str:
 
 def _position(spec: Input, state: InputState) -> Property:
     bounce = state.filter
-    value = (
-        "unsettled" if bounce is None or bounce.closed is None else _INPUT_VALUES[not bounce.closed]
-    )
-    shown = "lost" if state.lost else value
-    return Property(f"Contact {spec.means.value}", shown, "enum", ",".join(_INPUT_VALUES))
+    unsettled = bounce is None or bounce.closed is None
+    value = "unsettled" if unsettled or bounce is None else POSITIONS[not bounce.closed]
+    return choice(f"Contact {spec.means.value}", "lost" if state.lost else value, POSITIONS)
 
 
 def _fact(spec: Input, state: InputState) -> Property:
-    value = diagnosis.fact(state, spec).fact.value
-    return Property(f"Fact {spec.means.value}", value, "enum", ",".join(Fact))
+    return choice(f"Fact {spec.means.value}", diagnosis.fact(state, spec).fact.value, Fact)
 
 
 def _level(subject: Subject) -> Node:
+    belief = subject.belief
     return Node(
         "Level",
         {
-            "row": Property("Row of the diagnosis", subject.belief.row),
-            "says": Property("What is known", sentences.level(subject)),
+            "row": text("Row of the diagnosis", belief.row),
+            "says": text("What is known", sentences.level(subject)),
+            "contact": choice("Its contact, as last known", belief.contact.value, Fact),
+            "reached": flag(
+                "The alarm level was reached, and nothing since has proved a fall", belief.was_alarm
+            ),
+            "circuit-lost": flag("The alarm circuit is lost", belief.circuit_lost),
         },
     )
-
-
-def _alarm(
-    panel: Panel | None, subject: Subject, condition: str, state: State, plan: Plan, now: Now
-) -> Node:
-    alarm = subject.alarms.get(condition) or Alarm(condition, character(condition).priority)
-    stands = alarm.process is not Process.NORM
-    says = sentences.standing(panel, subject, alarm) if stands else ""
-    number = outside_id(plan.unit, state, alarm.occurrence) if stands else ""
-    taken = alarm.taken if stands else None
-    return Node(
-        sentences.name(condition, panel),
-        {
-            "state": Property("State (ISA-18.2)", shown(alarm, subject), "enum", STATES),
-            "quiet": Property("Why nobody is told", quietness.marks(plan, subject, alarm, now)),
-            "priority": Property("Priority", alarm.priority.value, "enum", ",".join(Priority)),
-            "row": Property("Row of the diagnosis", alarm.row if stands else ""),
-            "says": Property("What is known", says),
-            "occurrence": Property("Occurrence, for acknowledging", number),
-            "since": Property(
-                "Raised at", moment(alarm.raised if stands else None, state, plan, now)
-            ),
-            "told": Property("Persons told", json.dumps(alarm.told if stands else ()), "json"),
-            "taken-by": Property("Taken by", taken.person if taken else ""),
-            "taken-until": Property(
-                "Taken until", iso(taken.until_wall, plan) if taken and now.trusted else ""
-            ),
-        },
-    )
-
-
-def _alerts(
-    panel: Panel | None, subject: Subject, plan: Plan, state: State, now: Now
-) -> dict[str, str]:
-    """One text for each alarm that is not NORM, whatever its condition."""
-    return {
-        each.condition: _alert(panel, subject, each, plan, state, now)
-        for each in subject.alarms.values()
-        if each.process is not Process.NORM
-    }
-
-
-def _alert(
-    panel: Panel | None, subject: Subject, alarm: Alarm, plan: Plan, state: State, now: Now
-) -> str:
-    name = sentences.name(alarm.condition, panel)
-    since = moment(alarm.raised, state, plan, now)
-    who = f"taken by {alarm.taken.person}" if alarm.taken else "not taken by anybody"
-    says = sentences.standing(panel, subject, alarm)
-    begun = f" since {since}" if since else ""
-    return f"{name}{begun} ({shown(alarm, subject)}, {alarm.priority.value}, {who}). {says}"
 
 
 def _commands() -> Node:
     return Node(
         "Commands",
         {
-            "acknowledge": Property(
-                "Acknowledge an occurrence", None, "json", settable=True, retained=False
+            "acknowledge": _command(
+                "Acknowledge an occurrence", ("ticket", "occurrence", "person"), ("act", "within")
             ),
-            "horn-wire": Property(
-                "A panel's horn wire is off, or back", None, "json", settable=True, retained=False
+            "horn-wire": _command(
+                "A panel's horn wire is off, or back", ("ticket", "panel", "person", "wire")
             ),
             "answer": Property("Answer to the last command", None, "json", retained=False),
             # The client publishes the ticket: it belongs to a connection.
             "ticket": Property("Ticket for the next command", None),
         },
     )
+
+
+def _command(name: str, needed: tuple[str, ...], others: tuple[str, ...] = ()) -> Property:
+    """A JSON object of texts: those keys, and no others."""
+    schema = {
+        "type": "object",
+        "properties": {each: {"type": "string"} for each in (*needed, *others)},
+        "required": list(needed),
+        "additionalProperties": False,
+    }
+    return Property(name, None, "json", json.dumps(schema), settable=True, retained=False)

@@ -34,3 +34,8 @@ def iso(wall: int, plan: Plan) -> str:
     time = f"{rest // HOUR:02d}:{rest % HOUR // MINUTE:02d}:{rest % MINUTE // SECOND:02d}"
     sign, minutes = "-" if offset < 0 else "+", abs(offset) // 60
     return f"{year:04d}-{month:02d}-{day:02d}T{time}{sign}{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def upcoming(up: int | None, plan: Plan, now: Now) -> str:
+    """Local ISO 8601 time of a boot time that is to come, or '' where there is none or no clock."""
+    return iso(now.wall + up - now.up, plan) if up is not None and now.trusted else ""

@@ -1,4 +1,4 @@
-"""The client of one MQTT broker, on paho; the only module that knows that library.
+"""The client of one MQTT broker, on paho; only this module and client.py know that library.
 
 Threads: paho's reads and writes the socket and calls `_on_...`; the teller (teller.py) publishes.
 paho's own queue is emptied at every connection, so that there is one truth: the tree. MQTT 5 keeps
@@ -6,76 +6,38 @@ a session for some minutes, so that the last will can wait out a short break; wi
 comes at once and no session is kept.
 """
 
-import ssl
 import sys
+from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from threading import Thread
-from typing import Any
 
-from paho.mqtt.client import (
-    Client,
-    ConnectFlags,
-    DisconnectFlags,
-    MQTTMessage,
-    MQTTMessageInfo,
-)
-from paho.mqtt.enums import CallbackAPIVersion, LogLevel, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.enums import LogLevel, MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from relayd.channels import command, homie, reasons
-from relayd.channels.devices import state_topic
+from relayd.channels import command, event, homie, reasons
+from relayd.channels.client import Sent, Timing, is_five, leave, made
 from relayd.channels.standing import Standing
-from relayd.channels.teller import FAREWELL, IN_FLIGHT, OnSaid, Receipt, Teller
+from relayd.channels.stream import Receipt, Stream
+from relayd.channels.teller import FAREWELL, OnSaid, Teller
 from relayd.channels.tickets import Tickets
-from relayd.clock import boottime
+from relayd.clock import boottime, now
 from relayd.contacts import Post
 from relayd.core.effects import Answer
 from relayd.core.events import Commanded, FaultFound
 from relayd.core.plan import SECOND, Plan
 from relayd.rig import Broker
 
-NAME = "mqtt"
 TAKEN_OVER = 0x8E
 """'Session taken over': MQTT 5.0, section 3.14.2.1."""
 CAUGHT = "Caught exception"
 """How paho's line about an error in one of our functions begins."""
 SHORT = 10 * SECOND
-
-
-@dataclass(frozen=True, slots=True)
-class Timing:
-    """How long the client waits for what, in seconds."""
-
-    keepalive: int = 20
-    will_delay: int = 30
-    session_expiry: int = 300
-    retry: int = 1
-    retry_most: int = 30
-    back_off: int = 300
-    """After the broker said that another client took this unit's name."""
-    short_ones: int = 5
-    """So many connections in a row, each cut within SHORT, are taken for the same thing unsaid."""
-    proving: int = 600
-    """How long the next connection must hold after that before it is said to work."""
-
-
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """A message that paho has; it keeps the promise of `Receipt`."""
-
-    info: MQTTMessageInfo
-
-    def taken(self, wait: float) -> bool:
-        """Whether the broker acknowledged it (with QoS 0: whether it left, or never will)."""
-        try:
-            self.info.wait_for_publish(wait)
-            return self.info.is_published()
-        except RuntimeError:  # paho's word for: it went down with its connection
-            return True
+REFUSED_KEPT = 64
+"""More than can be on their way at once."""
 
 
 def _nothing_said(topic: str, stands: bool) -> None:
@@ -94,22 +56,36 @@ class Mqtt:
         said: set[str] | None = None,
         on_said: OnSaid = _nothing_said,
         timing: Timing | None = None,
+        stream: Stream | None = None,
+        greetings: Mapping[str, str] | None = None,
     ) -> None:
         """`said`: topics that an earlier process said. `on_said(topic, stands)` is called from the
         teller's thread: before a topic is first published, and after the broker took its clearing.
+        `greetings`: what is published at each connection once the tree is there, not retained.
         """
+        # Where this broker may bring no commands, the plan says so to all that follows.
+        plan = replace(plan, remote_commands=plan.remote_commands and broker.commands)
         self._post, self._broker, self._plan, self._unit = post, broker, plan, unit
         self._timing = timing or Timing()
-        self._standing = Standing(NAME, post)
-        self._tickets = Tickets(plan)
+        self._standing = Standing(broker.way, post)
+        self._tickets = Tickets(plan, broker.way)
+        self._replay = (event.replay_topic(unit),) if stream is not None else ()
         self._kinds = {f"{homie.command_topic(unit, each)}/set": each for each in command.KINDS}
         self._client: Client | None = None
         self._connections = 0
         self._session = 0
         self._began = self._short = self._proved = 0
-        self._denied = ""
+        self._denied = self._heard = ""
+        self._refused: deque[int] = deque(maxlen=REFUSED_KEPT)
         self._teller = Teller(
-            self, unit, self._tickets, plan.remote_commands, set(said or ()), on_said
+            self,
+            unit,
+            self._tickets,
+            plan.remote_commands,
+            set(said or ()),
+            on_said,
+            stream,
+            greetings or {},
         )
 
     # ---- what the daemon calls ------------------------------------------------------------
@@ -128,8 +104,12 @@ class Mqtt:
 
     def answer(self, answer: Answer) -> None:
         """Publish the answer to a command that came this way; others are not for us."""
-        if answer.token.startswith(f"{NAME}:"):
+        if self._tickets.gave(answer.token):
             self._teller.answer(answer)
+
+    def wake(self) -> None:
+        """The journal holds more records than before. Never waits; safe from any thread."""
+        self._teller.recorded()
 
     def beat(self) -> int:
         """Boot time (ns) of the teller's last turn: every 5 s at least while it lives."""
@@ -153,8 +133,7 @@ class Mqtt:
         try:
             client = self._made()
         except (OSError, ValueError) as error:
-            why = f"the broker's settings cannot be used: {error}. Check [mqtt]"
-            self._standing.down(why, definite=True)
+            self._standing.down(reasons.unusable(error, self._broker), definite=True)
             return
         client.loop_start()
         self._client = client
@@ -163,16 +142,20 @@ class Mqtt:
         """The number of the connection that stands now; 0 where none does."""
         return self._session
 
-    def publish(self, topic: str, payload: str, retain: bool) -> Receipt | None:
+    def publish(
+        self, topic: str, payload: str, retain: bool, qos: int | None = None
+    ) -> Receipt | None:
         """Hand a message to paho; None where no connection stands.
 
-        What is not retained goes with QoS 0, as the convention asks: now or never.
+        Without `qos`, what is not retained goes with QoS 0, as the convention asks: now or never.
         """
         if self._client is None:
             return None
-        qos = 1 if retain else 0
-        info = self._client.publish(topic, payload.encode(), qos=qos, retain=retain)
-        return Sent(info) if info.rc is MQTTErrorCode.MQTT_ERR_SUCCESS else None
+        quality = qos if qos is not None else int(retain)
+        info = self._client.publish(topic, payload.encode(), qos=quality, retain=retain)
+        if info.rc is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+            return None
+        return Sent(info, self._refused)
 
     def caught_up(self) -> None:
         """Say that the way works, unless something was denied or the name is in doubt."""
@@ -187,12 +170,7 @@ class Mqtt:
         if client is None:
             return
         client.drop_out_messages()
-        five = self._broker.version == "5"
-        client.disconnect(
-            properties=_properties(PacketTypes.DISCONNECT, {"SessionExpiryInterval": 0})
-            if five
-            else None
-        )
+        leave(client, self._broker)
         # paho's own join has no limit: a socket that takes nothing must not hold up the end.
         ending = Thread(target=client.loop_stop, name="mqtt-ending", daemon=True)
         ending.start()
@@ -201,41 +179,12 @@ class Mqtt:
     # ---- paho -----------------------------------------------------------------------------
 
     def _made(self) -> Client:
-        broker, timing = self._broker, self._timing
-        five = broker.version == "5"
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"relayd-{self._unit}",
-            clean_session=None if five else True,
-            protocol=MQTTProtocolVersion.MQTTv5 if five else MQTTProtocolVersion.MQTTv311,
-        )
-        client.suppress_exceptions = True
+        client = made(self._broker, self._unit, self._timing)
         client.on_log = self._on_log
         client.on_connect, client.on_connect_fail = self._on_connect, self._on_connect_fail
         client.on_disconnect, client.on_message = self._on_disconnect, self._on_message
         client.on_publish, client.on_subscribe = self._on_publish, self._on_subscribe
-        if broker.user:
-            client.username_pw_set(
-                broker.user, broker.password.reveal() if broker.password else None
-            )
-        if broker.tls or broker.ca:
-            client.tls_set_context(ssl.create_default_context(cafile=broker.ca))
-        self._leave_will(client, five)
-        client.reconnect_delay_set(timing.retry, timing.retry_most)
-        client.max_inflight_messages_set(IN_FLIGHT)
-        client.max_queued_messages_set(4 * IN_FLIGHT)
-        start: dict[str, Any] = {}
-        if five:
-            expiry = {"SessionExpiryInterval": timing.session_expiry}
-            connect = _properties(PacketTypes.CONNECT, expiry)
-            start = {"clean_start": False, "properties": connect}
-        client.connect_async(broker.host, broker.port, timing.keepalive, **start)
         return client
-
-    def _leave_will(self, client: Client, five: bool) -> None:
-        wait = {"WillDelayInterval": self._timing.will_delay}
-        delay = _properties(PacketTypes.WILLMESSAGE, wait) if five else None
-        client.will_set(state_topic(self._unit), "lost", qos=1, retain=True, properties=delay)
 
     def _on_connect(
         self,
@@ -251,10 +200,10 @@ class Mqtt:
         client.drop_out_messages()
         client.reconnect_delay_set(self._timing.retry, self._timing.retry_most)
         self._tickets.renew()
-        self._denied = ""
+        self._denied = self._heard = ""
         self._began = boottime()
-        for topic in self._kinds:
-            if self._broker.version == "5":
+        for topic in (*self._kinds, *self._replay):
+            if is_five(self._broker):
                 # The flag as it was published: a retained command is known at its first coming.
                 client.subscribe(topic, options=SubscribeOptions(qos=1, retainAsPublished=True))
             else:
@@ -265,7 +214,7 @@ class Mqtt:
 
     def _on_connect_fail(self, client: Client, userdata: object) -> None:
         # paho calls this while it handles the error, and hands it over in no other way.
-        why, definite = reasons.not_reached(sys.exception(), self._broker)
+        why, definite = reasons.not_reached(sys.exception(), self._broker, now(False).wall)
         self._standing.down(why, definite)
 
     def _on_disconnect(
@@ -278,15 +227,16 @@ class Mqtt:
     ) -> None:
         """paho may call this twice for one loss: the second finds no session."""
         stood, self._session = self._session, 0
+        heard, self._heard = self._heard, ""
         if self._teller.leaving:
             return
         self._teller.wake()
         if stood and (reason.value == TAKEN_OVER or self._cut_short()):
             self._share_name(client, reason)
+        elif stood:
+            self._standing.down(reasons.lost(_said(reason), heard, self._broker))
         else:
-            self._standing.down(
-                f"the connection to {reasons.place(self._broker)} was lost: {_said(reason)}"
-            )
+            self._standing.down(*reasons.unanswered(_said(reason), heard, self._broker))
 
     def _cut_short(self) -> bool:
         """Whether this connection, like those before it, was cut soon after it began.
@@ -308,6 +258,9 @@ class Mqtt:
     def _on_message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
         if message.retain and not message.payload:
             return  # somebody clears a retained command, which is right
+        if message.topic in self._replay:
+            self._teller.replay(bytes(message.payload), message.retain)
+            return
         taken = self._tickets.take(
             bytes(message.payload),
             message.retain,
@@ -328,6 +281,7 @@ class Mqtt:
         properties: Properties,
     ) -> None:
         if reason.is_failure:
+            self._refused.append(mid)
             self._deny("keep what this unit publishes", reason)
 
     def _on_subscribe(
@@ -349,17 +303,12 @@ class Mqtt:
     def _on_log(self, client: Client, userdata: object, level: int, text: str) -> None:
         """paho goes on after an error in one of the functions above; it is posted, not lost.
 
-        Other errors that it logs are those of the network, which come by `_on_disconnect` too.
+        Other errors that it logs are those of the network: `_on_disconnect` is not told which.
         """
         if level == LogLevel.MQTT_LOG_ERR and text.startswith(CAUGHT):
             self._post(FaultFound("mqtt", text))
-
-
-def _properties(packet: int, values: Mapping[str, int]) -> Properties:
-    properties = Properties(packet)  # type: ignore[no-untyped-call]  # paho types it by half
-    for name, value in values.items():
-        setattr(properties, name, value)
-    return properties
+        elif level == LogLevel.MQTT_LOG_ERR:
+            self._heard = text.partition(": ")[2] or text
 
 
 def _said(reason: ReasonCode) -> str:

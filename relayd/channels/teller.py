@@ -5,16 +5,21 @@ a time, each taken by the broker before more go out. Knows nothing of paho.
 
 Nothing is queued: the latest tree wins, and a new connection begins with the whole tree. `said`
 is every topic that may stand at a broker: what is no longer wanted is cleared, also where an
-earlier process said it. No lock of ours is held while the wire is used.
+earlier process said it. Events (stream.py) go out only while the broker has the whole tree, a few
+at a time. No lock of ours is held while the wire is used.
 """
 
 import json
 from collections import deque
 from collections.abc import Callable, Mapping
 from threading import Condition, Thread
+from types import MappingProxyType
 from typing import Protocol
 
 from relayd.channels import devices, homie
+from relayd.channels.branches import Branches
+from relayd.channels.event import asked_from
+from relayd.channels.stream import Receipt, Stream
 from relayd.channels.tickets import Tickets
 from relayd.clock import boottime
 from relayd.contacts import Post
@@ -24,19 +29,14 @@ from relayd.core.events import FaultFound
 IN_FLIGHT = 10
 """Published and not yet taken by the broker (common practice, no source)."""
 ANSWERS_KEPT = 32
+NOTES_KEPT = 8
+"""Complaints about what was asked for at the event stream; older ones are dropped."""
 TURN = 5.0
 """Seconds: without news the teller turns this often, for its beat."""
 RECHECK = 0.2
 FAREWELL = 2.0
 
 OnSaid = Callable[[str, bool], None]
-
-
-class Receipt(Protocol):
-    """One message on its way."""
-
-    def taken(self, wait: float) -> bool:
-        """Whether it arrived, after at most `wait` seconds."""
 
 
 class Wire(Protocol):
@@ -48,8 +48,13 @@ class Wire(Protocol):
     def session(self) -> int:
         """The number of the connection that stands now; 0 where none does."""
 
-    def publish(self, topic: str, payload: str, retain: bool) -> Receipt | None:
-        """Send without waiting; None where no connection stands."""
+    def publish(
+        self, topic: str, payload: str, retain: bool, qos: int | None = None
+    ) -> Receipt | None:
+        """Send without waiting; None where no connection stands.
+
+        Without `qos`: 1 for what is retained, 0 for the rest.
+        """
 
     def caught_up(self) -> None:
         """The broker has taken everything that is wanted."""
@@ -69,6 +74,8 @@ class Teller:
         ticket_shown: bool,
         said: set[str],
         on_said: OnSaid,
+        stream: Stream | None = None,
+        greetings: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self._wire, self._unit, self._tickets, self._ticket_shown = (
             wire,
@@ -76,17 +83,24 @@ class Teller:
             tickets,
             ticket_shown,
         )
-        self._said, self._on_said = said, on_said
+        self._said, self._on_said, self._stream = said, on_said, stream
+        self._greetings, self._greeted = greetings, 0
         self._news = Condition()
-        self._dirty = self._stopping = False
+        self._dirty = self._poked = self._stopping = False
+        self._level = False
         self._tree: Mapping[str, str] | None = None
         self._answers: deque[Answer] = deque()
         self._unsaid = 0
+        self._notes: deque[str] = deque(maxlen=NOTES_KEPT)
         self._session = 0
-        self._told: dict[str, str | None] = {}
+        self._told: Branches[str | None] = Branches()
+        self._settled: Branches[str] | None = None
+        """The tree that this connection shows in full, as the daemon gave it."""
         self._flight: deque[Receipt] = deque()
         self._beat = boottime()
         self._thread = Thread(target=self._run, name="mqtt-teller", daemon=True)
+        if stream is not None:
+            stream.wake = self._poke
 
     def start(self, post: Post) -> None:
         """Begin; a fault of the thread itself is posted before it ends."""
@@ -116,10 +130,36 @@ class Teller:
                 self._unsaid += 1
         self.wake()
 
+    def replay(self, payload: bytes, retained: bool) -> None:
+        """Somebody asks for events again; what is wrong with that goes into the log topic."""
+        if self._stream is None:
+            return
+        try:
+            if retained:
+                raise ValueError("send it without the retain flag, and clear the retained one")
+            wrong = self._stream.replay(asked_from(payload))
+        except ValueError as error:
+            wrong = str(error)
+        if wrong:
+            self._notes.append(f"events/replay: {wrong}")
+            self.wake()
+
     def wake(self) -> None:
         """There is news: another connection, another ticket."""
         with self._news:
             self._dirty = True
+            self._news.notify_all()
+
+    def recorded(self) -> None:
+        """The journal holds more than before. Never waits."""
+        if self._stream is not None:
+            self._stream.news()
+            self._poke()
+
+    def _poke(self) -> None:
+        """The stream can go on; the tree is as it was."""
+        with self._news:
+            self._poked = True
             self._news.notify_all()
 
     def beat(self) -> int:
@@ -140,25 +180,52 @@ class Teller:
     def _run(self) -> None:
         try:
             while not self._stopping:
-                self._turn()
+                if not self._turn():
+                    self._rest()
             self._leave()
         except Exception as error:
             self._post(FaultFound("mqtt", f"{type(error).__name__}: {error}"))
             raise
 
-    def _turn(self) -> None:
+    def _turn(self) -> bool:
+        """Do what there is to do; True where there is more to do at once."""
         self._wire.open()
         session = self._wire.session()
         if session != self._session:
-            # What stands at this broker is not known: everything is said, or cleared, again.
-            self._session, self._told = session, dict.fromkeys(self._said)
-            self._flight.clear()
-        if session and self._catch_up() and self._give_answers():
-            self._wire.caught_up()
-        with self._news:
-            self._news.wait_for(lambda: self._dirty or self._stopping, TURN)
+            self._begin(session)
+        if session and (self._dirty or not self._level):
             self._dirty = False
+            self._level = self._catch_up() and self._greet() and self._give_answers()
+            if self._level:
+                self._wire.caught_up()
         self._beat = boottime()
+        if self._stream is None or not (session and self._level):
+            return False
+        return self._stream.step(self._event, self._quiet)
+
+    def _begin(self, session: int) -> None:
+        """What stands at this broker is not known: everything is said, or cleared, again."""
+        self._session, self._settled = session, None
+        self._told = Branches(dict.fromkeys(self._said))
+        self._level = False
+        self._flight.clear()
+        if self._stream is not None:
+            self._stream.begin()
+
+    def _rest(self) -> None:
+        """Wait for news, a turn at most; then look at everything again, unless only poked."""
+        with self._news:
+            self._news.wait_for(lambda: self._dirty or self._poked or self._stopping, TURN)
+            self._dirty = self._dirty or not self._poked
+            self._poked = False
+
+    def _event(self, topic: str, payload: str) -> Receipt | None:
+        return self._wire.publish(topic, payload, retain=False, qos=1)
+
+    def _quiet(self) -> bool:
+        """Whether nothing that comes before the events is waiting."""
+        news = self._dirty or self._stopping
+        return not news and self._wire.session() == self._session
 
     def _catch_up(self) -> bool:
         """Publish the difference; True where the broker has taken all of it."""
@@ -166,7 +233,9 @@ class Teller:
         if wanted is None:
             return False
         cleared = []
-        for topic, planned in devices.changes(self._told, wanted):
+        # Until this pass is through, nothing is taken to be shown in full.
+        settled, self._settled = self._settled, None
+        for topic, planned in devices.changes(self._told, wanted, settled):
             payload = self._latest(topic, planned, wanted)
             if not self._say(topic, payload):
                 return False
@@ -176,13 +245,16 @@ class Teller:
         for topic in cleared:
             self._said.discard(topic)
             self._on_said(topic, False)
+        self._settled = wanted
         return True
 
-    def _wanted(self) -> Mapping[str, str] | None:
-        tree = self._tree
-        if tree is None or not self._ticket_shown:
+    def _wanted(self) -> Branches[str] | None:
+        if self._tree is None:
+            return None
+        tree = Branches.of(self._tree)
+        if not self._ticket_shown:
             return tree
-        return {**tree, homie.command_topic(self._unit, "ticket"): self._tickets.current}
+        return tree.plus({homie.command_topic(self._unit, "ticket"): self._tickets.current})
 
     def _latest(self, topic: str, planned: str, wanted: Mapping[str, str]) -> str:
         """What a topic is to show by now: it may have changed while others went out."""
@@ -222,6 +294,14 @@ class Teller:
             self._beat = boottime()
         return self._wire.session() == self._session
 
+    def _greet(self) -> bool:
+        """Publish what is told once at each connection; False where this connection is over."""
+        if self._greeted == self._session:
+            return True
+        done = all(self._publish(*each, retain=False) for each in self._greetings.items())
+        self._greeted = self._session if done else self._greeted
+        return done
+
     def _give_answers(self) -> bool:
         while self._answers:
             answer = self._answers[0]
@@ -238,6 +318,10 @@ class Teller:
                 unsaid, self._unsaid = self._unsaid, 0
             if unsaid and not self._log("warn", f"{unsaid} answers were dropped: too many at once"):
                 return False
+        while self._notes:
+            if not self._log("warn", self._notes[0]):
+                return False
+            self._notes.popleft()
         return True
 
     def _log(self, level: str, text: str) -> bool:
@@ -245,6 +329,8 @@ class Teller:
         return self._publish(topic, devices.clean(text), retain=False)
 
     def _leave(self) -> None:
+        if self._stream is not None:
+            self._stream.stop()
         if self._wire.session() and self._tree is not None:
             last = None
             for device in reversed(devices.devices(self._tree)):

@@ -26,8 +26,9 @@ class Tickets:
     Used by paho's thread; the teller's only reads.
     """
 
-    def __init__(self, plan: Plan) -> None:
-        self._plan = plan
+    def __init__(self, plan: Plan, way: str = WAY) -> None:
+        """`way` is what the broker is called by which the commands come."""
+        self._plan, self._way = plan, way
         self._accepted = 0
         self._asked: OrderedDict[str, command.Asked] = OrderedDict()
         self.current = ""
@@ -43,14 +44,18 @@ class Tickets:
         """The command of that kind to post, or the answer that refuses it."""
         asked = command.read(payload, retained, self.current, self._plan, kind)
         if isinstance(asked, command.Refused):
-            return Answer(f"{WAY}:0", False, asked.code, asked.say)
+            return Answer(f"{self._way}:0", False, asked.code, asked.say)
         self.renew()
         self._accepted += 1
-        token = f"{WAY}:{self._accepted}"
+        token = f"{self._way}:{self._accepted}"
         self._asked[token] = asked
         if len(self._asked) > REMEMBERED:
             self._asked.popitem(last=False)
-        return Commanded(token, asked.command, asked.person, WAY)
+        return Commanded(token, asked.command, asked.person, self._way)
+
+    def gave(self, token: str) -> bool:
+        """Whether the command of this token came by this way."""
+        return token.rpartition(":")[0] == self._way
 
     def body(self, answer: Answer) -> dict[str, object]:
         """The answer as it is published: the outcome, what it answers, and the ticket to use next."""

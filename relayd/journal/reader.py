@@ -67,9 +67,13 @@ def parsed(text: str) -> Any:
 def query(path: Path, sql: str, asked: dict[str, Any]) -> list[Row]:
     """All rows of one question as dicts."""
     with reading(path) as base:
-        cursor = base.execute(sql, asked)
-        names: Sequence[str] = [column[0] for column in cursor.description]
-        return [dict(zip(names, row, strict=True)) for row in cursor]
+        return dicts(base.execute(sql, asked))
+
+
+def dicts(cursor: sqlite3.Cursor) -> list[Row]:
+    """What is left of an answer, as dicts."""
+    names: Sequence[str] = [column[0] for column in cursor.description]
+    return [dict(zip(names, row, strict=True)) for row in cursor]
 
 
 @contextmanager

@@ -69,6 +69,8 @@ class Journal:
     ) -> None:
         self.opened = Opened()
         self.transactions = 0
+        self.recorded: Callable[[], None] = lambda: None
+        """Called from the writer's thread when more records are on the disk; must not wait or raise."""
         self._path, self._draw_epoch, self._retry = path, draw_epoch, retry
         self._unit = {rows.UNIT: storable(unit)}
         self._backlog = Backlog()
@@ -193,6 +195,19 @@ class Journal:
             self._meta[key] = self._backlog.pending.meta[key] = storable(value)
             return self._backlog.ask(wait)
 
+    def meta_note(self, key: str, value: str) -> None:
+        """Keep a short text with whatever is written next; by itself it wakes no writer."""
+        if key in rows.OURS:
+            raise ValueError(f"{key} is the journal's own key")
+        with self._backlog.cond:
+            self._meta[key] = self._backlog.pending.meta[key] = storable(value)
+
+    def meta_write(self, key: str) -> None:
+        """Have a noted text written now, unless something else took it along. Waits for nothing."""
+        with self._backlog.cond:
+            if key in self._backlog.pending.meta:
+                self._backlog.ask(0)
+
     def probe(self, wait: float = 2.0) -> str | None:
         """Write something for trial: None where it is on the disk in time, else why not."""
         with self._backlog.cond:
@@ -271,6 +286,8 @@ class Journal:
             self._backlog.pause(self._retry)
         else:
             self._backlog.written(ticket)
+            if batch.records or batch.gap:
+                self.recorded()
 
     def _failed(self, batch: Batch, error: Exception) -> None:
         """Keep the batch; open the file anew next time, unless the disk is only full or held."""

@@ -7,7 +7,7 @@ wrong; what is allowed; did you mean X?`. No problem, warning or description sho
 """
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from operator import itemgetter
 from pathlib import Path
@@ -15,13 +15,14 @@ from pathlib import Path
 from relayd.core.plan import Plan
 from relayd.errors import PlanRefused, Usage
 from relayd.rig import Rig
-from relayd.settings import reach
+from relayd.settings import announce, reach
 from relayd.settings.build import build_plan, build_rig
 from relayd.settings.describing import described
 from relayd.settings.files import LAST_GOOD, Source, keep, parsed
 from relayd.settings.read import read
 from relayd.settings.rules import problems
-from relayd.settings.secrets import AddressProblem, Secrets, collect
+from relayd.settings.schema import PlanTable
+from relayd.settings.secrets import AddressProblem, Secrets, collect, made_up
 from relayd.settings.summary import summary
 from relayd.settings.warnings import warnings
 from relayd.settings.where import Places
@@ -35,6 +36,7 @@ __all__ = [
     "Places",
     "describe",
     "load",
+    "load_away",
     "load_or_last_good",
     "offsets",
     "outline",
@@ -87,19 +89,52 @@ def load(
     an address, without repeating it. `forgiving` leaves out, with a warning, what lacks its secret,
     as long as each call list still reaches somebody.
     """
+    return _loaded(
+        path,
+        lambda plan: collect(
+            plan,
+            Places().credentials if credentials is None else credentials,
+            address_problem,
+            wall,
+        ),
+        wall,
+        forgiving,
+    )
+
+
+def load_away(path: Path, *, wall: int) -> Loaded:
+    """The plan of that file as of `wall`, away from its unit: no secret is looked for, all are made up.
+
+    Raises PlanRefused with every other problem.
+    """
+    return _loaded(path, made_up, wall)
+
+
+def _loaded(
+    path: Path, find: Callable[[PlanTable], Secrets], wall: int, forgiving: bool = False
+) -> Loaded:
     source = parsed(path)
     reading = read(source.data)
     found = [*reading.problems, *problems(reading.plan, source.lines.line, reading.is_gap)]
-    folder = Places().credentials if credentials is None else credentials
-    secrets = collect(reading.plan, folder, address_problem)
+    secrets = find(reading.plan)
     lacking = [each for each in secrets.problems if not reading.is_gap(each.loc)]
     if found or (lacking and not forgiving):
         raise PlanRefused(_said(source, [*found, *lacking]))
     zone = reading.plan.unit.zone if reading.plan.unit and reading.plan.unit.zone else "UTC"
     plan = build_plan(reading.plan, secrets, offsets(zone, wall), wall)
     _refuse_unreachable(plan, source, secrets)
-    doubts = _said(source, [*lacking, *warnings(reading.plan, source.mode, plan)])
-    return Loaded(plan, build_rig(reading.plan, secrets), tuple(doubts), source.digest, source.text)
+    announcements, unfit = announce.made(reading.plan, plan)
+    if unfit:
+        raise PlanRefused(_said(source, unfit))
+    doubtful = [*lacking, *secrets.doubts, *warnings(reading.plan, source.mode, plan)]
+    doubts = _said(source, doubtful)
+    return Loaded(
+        plan,
+        build_rig(reading.plan, secrets, announcements),
+        tuple(doubts),
+        source.digest,
+        source.text,
+    )
 
 
 def load_or_last_good(

@@ -5,7 +5,6 @@ without an address is left out: only a forgiving load lets one come so far.
 """
 
 from collections.abc import Iterator
-from pathlib import Path
 
 from relayd.core.plan import (
     HOUR,
@@ -19,11 +18,10 @@ from relayd.core.plan import (
     Priority,
     Step,
 )
-from relayd.rig import Broker, Rig
-from relayd.settings import calendars, inputs
+from relayd.rig import Announcement, Rig
+from relayd.settings import brokers, calendars, inputs
 from relayd.settings.schema import (
     CallListTable,
-    MqttTable,
     PanelTable,
     PersonTable,
     PlanTable,
@@ -33,7 +31,7 @@ from relayd.settings.schema import (
 )
 from relayd.settings.secrets import Secrets, channels
 from relayd.settings.tongues import texts_of
-from relayd.settings.values import NEVER, Version
+from relayd.settings.values import NEVER
 
 UNIT = "unit"
 """Where the unit's own inputs belong: no panel may be called so."""
@@ -66,7 +64,7 @@ def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...],
         call_lists={each.id: each for each in calls},
         channels={channel: each.id for each in people for channel in each.channels},
         short_forms=frozenset(each for _, each, way in ways if way.short),
-        remote_commands=tables.mqtt is not None and bool(tables.mqtt.commands),
+        remote_commands=any(each.table.commands for each in brokers.places(tables)),
         inputs=tuple(
             made for each in unit.input or [] for made in inputs.inputs(each, UNIT, Kind.SUMP)
         ),
@@ -79,21 +77,23 @@ def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...],
         empty=bool(unit.empty),
         languages={each: texts_of(each) for each in _languages(people)},
         texts={key: text for each in tables.text or [] for key, text in _texts(each)},
+        brokers=tuple(each.name for each in list(brokers.places(tables))[1:]),
     )
 
 
-def build_rig(tables: PlanTable, secrets: Secrets) -> Rig:
-    """The rig of these tables; no broker where its password or certificate is missing."""
+def build_rig(
+    tables: PlanTable, secrets: Secrets, announcements: tuple[Announcement, ...] = ()
+) -> Rig:
+    """The rig of these tables, without a broker whose password or certificate is missing."""
     unit = sure(tables.unit)
-    broken = any(problem.loc[0] == "mqtt" for problem in secrets.problems)
-    broker = None if tables.mqtt is None or broken else _broker(tables.mqtt, secrets)
     wired = [(sure(panel.id), each) for panel in sure(tables.panel) for each in sure(panel.input)]
     wired += [(UNIT, each) for each in unit.input or []]
     return Rig(
         lines=tuple(line for place, each in wired for line in inputs.lines(each, place, unit)),
         addresses=dict(secrets.addresses),
-        broker=broker,
+        brokers=brokers.built(tables, secrets.papers, secrets.problems),
         poll=sure(unit.poll),
+        announcements=announcements,
     )
 
 
@@ -119,6 +119,7 @@ def _panel(table: PanelTable, unit: UnitTable) -> Panel:
         control_fed_by=sure(table.control_fed_by),
         alternates=bool(table.alternates),
         reserve=table.reserve,
+        pump_down=table.pump_down,
         shares_breaker=bool(table.shares_breaker),
         run_limit=run_limit(table.run_limit, kind),
         starts_limit=table.starts_limit or (60 if kind is Kind.SUMP else 20),
@@ -189,16 +190,3 @@ def _texts(table: TextTable) -> Iterator[tuple[str, str]]:
     for form, text in (("short", table.short), ("long", table.long)):
         if text is not None:
             yield f"{table.condition}:{table.language}:{form}", text
-
-
-def _broker(table: MqttTable, secrets: Secrets) -> Broker:
-    tls = bool(table.tls) or table.ca is not None
-    return Broker(
-        host=sure(table.host),
-        port=table.port or (8883 if tls else 1883),
-        version=(table.version or Version.FIVE).value,
-        user=table.user or "",
-        password=secrets.password,
-        tls=tls,
-        ca=None if table.ca is None else Path(table.ca),
-    )

@@ -13,7 +13,7 @@ from relayd.words import spelt
 
 _TIMES = {
     "close_time", "open_time", "release_hold", "on_delay", "off_delay",
-    "settle", "settle_alarm", "window", "silence_time", "reserve", "run_limit",
+    "settle", "settle_alarm", "window", "silence_time", "reserve", "pump_down", "run_limit",
     "after", "repeat", "slow_after", "slow",
 }  # fmt: skip
 
@@ -41,7 +41,8 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
         "hours": [_hours(each) for each in plan.hours.values()],
         "languages": {each: len(texts) for each, texts in plan.languages.items()},
         "texts": dict(plan.texts),
-        "mqtt": None if rig.broker is None else _broker(rig.broker, plan),
+        "mqtt": [_broker(each) for each in rig.brokers],
+        "announcements": [_plain(each) for each in rig.announcements],
     }
 
 
@@ -102,8 +103,9 @@ def _scheme(address: Secret) -> str:
     return address.reveal().partition("://")[0].lower()
 
 
-def _broker(broker: Broker, plan: Plan) -> dict[str, object]:
+def _broker(broker: Broker) -> dict[str, object]:
     return {
+        "name": broker.name,
         "host": broker.host,
         "port": broker.port,
         "version": broker.version,
@@ -111,7 +113,12 @@ def _broker(broker: Broker, plan: Plan) -> dict[str, object]:
         "password": "set" if broker.password is not None else "not set",
         "tls": broker.tls,
         "ca": None if broker.ca is None else str(broker.ca),
-        "commands": plan.remote_commands,
+        "certificate": None if broker.certificate is None else str(broker.certificate),
+        "key": "set" if broker.key is not None else "not set",
+        "transport": broker.transport,
+        "path": broker.path if broker.transport == "websockets" else "",
+        "commands": broker.commands,
+        "stream": broker.stream,
     }
 
 

@@ -9,12 +9,11 @@ from collections.abc import Iterator, Sequence
 from relayd.core.conditions import CHARACTERS, OTHER, base_of
 from relayd.core.saying import gsm7
 from relayd.core.saying.templates import template_problem
-from relayd.settings import roster, wiring
+from relayd.settings import brokers, roster, wiring
 from relayd.settings.build import UNIT
 from relayd.settings.checks import Gap, Lines, known, twice
 from relayd.settings.schema import (
     InputTable,
-    MqttTable,
     PanelTable,
     PlanTable,
     TextTable,
@@ -40,8 +39,7 @@ def _broken(plan: PlanTable, line: Lines, gap: Gap) -> Iterator[Problem]:
         yield from _panel(panel, ("panel", n))
     yield from roster.problems(plan, line, gap)
     yield from _texts(plan, line)
-    if plan.mqtt is not None:
-        yield from _broker(plan.mqtt)
+    yield from brokers.problems(plan, line)
 
 
 def _tables_there(plan: PlanTable) -> Iterator[Problem]:
@@ -166,12 +164,3 @@ def _forms(text: TextTable, loc: Loc) -> Iterator[Problem]:
         if size > gsm7.ONE_MESSAGE:
             say = f"takes {size} characters of a text message; at most {gsm7.ONE_MESSAGE}, its $names filled in"
             yield Problem((*loc, "short"), say)
-
-
-def _broker(mqtt: MqttTable) -> Iterator[Problem]:
-    if mqtt.host is None:
-        what = "is missing; the broker's host name or address"
-        why = ": commands = true needs a broker that brings them" if mqtt.commands else ""
-        yield Problem(("mqtt", "host"), what + why)
-    if mqtt.password_from is not None and mqtt.user is None:
-        yield Problem(("mqtt", "user"), "is missing; password_from is the password of a user")

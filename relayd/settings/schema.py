@@ -5,12 +5,10 @@ and everything wrong is said at once. A default that depends on other keys is No
 filled in by inputs.py and build.py. Times in nanoseconds.
 """
 
-from collections.abc import Callable
-from datetime import date
 from enum import StrEnum
-from typing import Annotated, Any, TypeVar
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator
+from pydantic import BaseModel, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from relayd.core.plan import (
@@ -24,16 +22,36 @@ from relayd.core.plan import (
     Kind,
     Means,
     Position,
-    Priority,
     Reach,
     Unpowered,
 )
 from relayd.settings import moments, presets
 from relayd.settings import values as one
-from relayd.settings.values import Level, Pull, Version
+from relayd.settings.schema_mqtt import AlsoTable, AnnounceTable, MqttTable
+from relayd.settings.table import (
+    Chip,
+    Clock,
+    Credential,
+    Day,
+    Delay,
+    Flag,
+    Id,
+    Language,
+    Least,
+    LineNumber,
+    Moment,
+    Pause,
+    Realarm,
+    Switch,
+    Table,
+    Urgency,
+    Weekday,
+    Words,
+    reader,
+)
+from relayd.settings.table import sure as sure
+from relayd.settings.values import Level, Pull
 from relayd.words import MS, one_of
-
-Value = TypeVar("Value")
 
 
 class Change(StrEnum):
@@ -43,67 +61,30 @@ class Change(StrEnum):
     DAILY = "daily"
 
 
-def _reader(read: Callable[[object], object]) -> Any:
-    """A validator that lets the gap of a refused value pass."""
-    return PlainValidator(lambda value: None if value is None else read(value))
-
-
-Words = Annotated[str | None, _reader(one.words)]
-Id = Annotated[str | None, _reader(one.id_of)]
-Flag = Annotated[bool | None, _reader(one.flag)]
-Chip = Annotated[str | None, _reader(one.chip)]
-Credential = Annotated[str | None, _reader(one.credential)]
-Delay = Annotated[int | None, _reader(one.span(SECOND, HOUR))]
-Pause = Annotated[int | None, _reader(one.span(MINUTE, 24 * HOUR))]
-Realarm = Annotated[int | None, _reader(one.span(15 * MINUTE, 7 * DAY))]
-Switch = Annotated[Reach | None, _reader(one.choice(Reach))]
-Urgency = Annotated[Priority | None, _reader(one.choice(Priority))]
-Least = Annotated[Priority | None, _reader(one.choice(Priority, Priority.RECORD_ONLY))]
-Language = Annotated[str | None, _reader(one.language)]
-LineNumber = Annotated[int | None, _reader(one.number(0, 1023))]
-Clock = Annotated[int | None, _reader(moments.time_of_day)]
-Day = Annotated[date | None, _reader(moments.day)]
-Moment = Annotated[date | None, _reader(moments.moment)]
-Weekday = Annotated[int | None, _reader(moments.weekday)]
-
-
-def sure(value: Value | None) -> Value:
-    """The value of a key that cannot be a gap any more."""
-    if value is None:
-        raise AssertionError("a gap was left in tables that broke no rule")
-    return value
-
-
-class Table(BaseModel):
-    """A table of the plan: unknown keys are refused, values are never shown."""
-
-    model_config = ConfigDict(extra="forbid", hide_input_in_errors=True, frozen=True)
-
-
 class InputTable(Table):
     """[[panel.input]] or [[unit.input]]: one isolated input and the contact behind it."""
 
-    means: Annotated[Means | None, _reader(one.choice(Means))] = Field(
+    means: Annotated[Means | None, reader(one.choice(Means))] = Field(
         description="what it tells: " + one_of(Means)
     )
     line: LineNumber = Field(description="the number of the line on its chip")
-    pump: Annotated[int | None, _reader(one.number(0, 4))] = None
+    pump: Annotated[int | None, reader(one.number(0, 4))] = None
     name: Id = None
     chip: Chip = None
-    closed_when: Annotated[Level | None, _reader(one.choice(Level))] = Level.LOW
-    pull: Annotated[Pull | None, _reader(one.choice(Pull))] = Pull.NONE
+    closed_when: Annotated[Level | None, reader(one.choice(Level))] = Level.LOW
+    pull: Annotated[Pull | None, reader(one.choice(Pull))] = Pull.NONE
     second_line: LineNumber = None
-    in_alarm: Annotated[Position | None, _reader(one.choice(Position))] = None
-    unpowered: Annotated[Unpowered | None, _reader(one.choice(Unpowered))] = None
-    contact_follows: Annotated[Follows | None, _reader(one.choice(Follows))] = None
+    in_alarm: Annotated[Position | None, reader(one.choice(Position))] = None
+    unpowered: Annotated[Unpowered | None, reader(one.choice(Unpowered))] = None
+    contact_follows: Annotated[Follows | None, reader(one.choice(Follows))] = None
     pulsing: Flag = None
-    close_time: Annotated[int | None, _reader(one.span(MS, SECOND))] = None
-    open_time: Annotated[int | None, _reader(one.span(MS, 5 * SECOND))] = None
-    release_hold: Annotated[int | None, _reader(one.span(3 * SECOND, MINUTE))] = None
+    close_time: Annotated[int | None, reader(one.span(MS, SECOND))] = None
+    open_time: Annotated[int | None, reader(one.span(MS, 5 * SECOND))] = None
+    release_hold: Annotated[int | None, reader(one.span(3 * SECOND, MINUTE))] = None
     on_delay: Delay = None
     off_delay: Delay = None
-    carries: list[Annotated[Means | None, _reader(one.choice(Means))]] | None = None
-    preset: Annotated[presets.Preset | None, _reader(one.choice(presets.Preset))] = None
+    carries: list[Annotated[Means | None, reader(one.choice(Means))]] | None = None
+    preset: Annotated[presets.Preset | None, reader(one.choice(presets.Preset))] = None
     text: Words = None
     priority: Urgency = None
     latch: Flag = None
@@ -114,18 +95,18 @@ class UnitTable(Table):
 
     id: Id = Field(description='an id such as "cabin"')
     name: Words = Field(description="what people call this place")
-    zone: Annotated[str | None, _reader(one.zone)] = Field(
+    zone: Annotated[str | None, reader(one.zone)] = Field(
         description='an IANA time zone such as "Europe/Vienna"'
     )
     call_list: Id = Field(description="the id of the [[call_list]] for all that has no other")
     medium_list: Id = None
     low_list: Id = None
     chip: Chip = None
-    poll: Annotated[int | None, _reader(one.span(50 * MS, 5 * SECOND))] = SECOND
+    poll: Annotated[int | None, reader(one.span(50 * MS, 5 * SECOND))] = SECOND
     empty: Flag = False
     hours: Id = None
     medium_waits: Flag = False
-    input: list[InputTable] | None = []
+    input: list[InputTable] | None = Field(default_factory=list)
 
 
 class PanelTable(Table):
@@ -133,36 +114,37 @@ class PanelTable(Table):
 
     id: Id = Field(description='an id such as "pump-house"')
     name: Words = Field(description="what people call this panel")
-    kind: Annotated[Kind | None, _reader(one.choice(Kind))] = Field(
+    kind: Annotated[Kind | None, reader(one.choice(Kind))] = Field(
         description="it decides what may be advised first: " + one_of(Kind)
     )
     where: Words = None
     call_list: Id = None
     medium_list: Id = None
     low_list: Id = None
-    pumps: Annotated[int | None, _reader(one.number(1, 4))] = 1
+    pumps: Annotated[int | None, reader(one.number(1, 4))] = 1
     alternates: Flag = False
-    reserve: Annotated[int | None, _reader(one.span(MINUTE, 30 * DAY))] = None
-    circuits: Annotated[Circuits | None, _reader(one.choice(Circuits))] = Circuits.UNKNOWN
-    control_fed_by: Annotated[FedBy | None, _reader(one.choice(FedBy))] = FedBy.UNKNOWN
+    reserve: Annotated[int | None, reader(one.span(MINUTE, 30 * DAY))] = None
+    pump_down: Annotated[int | None, reader(one.span(10 * SECOND, 4 * HOUR))] = None
+    circuits: Annotated[Circuits | None, reader(one.choice(Circuits))] = Circuits.UNKNOWN
+    control_fed_by: Annotated[FedBy | None, reader(one.choice(FedBy))] = FedBy.UNKNOWN
     shares_breaker: Flag = False
-    settle: Annotated[int | None, _reader(one.span(10 * SECOND, 10 * MINUTE))] = MINUTE
-    silence_time: Annotated[int | None, _reader(one.span(10 * SECOND, 24 * HOUR))] = None
-    run_limit: Annotated[int | None, _reader(one.span_or_never(MINUTE, 24 * HOUR))] = None
-    starts_limit: Annotated[int | None, _reader(one.number(2, 240))] = None
+    settle: Annotated[int | None, reader(one.span(10 * SECOND, 10 * MINUTE))] = MINUTE
+    silence_time: Annotated[int | None, reader(one.span(10 * SECOND, 24 * HOUR))] = None
+    run_limit: Annotated[int | None, reader(one.span_or_never(MINUTE, 24 * HOUR))] = None
+    starts_limit: Annotated[int | None, reader(one.number(2, 240))] = None
     hoa: Switch = Reach.UNKNOWN
     silence: Switch = Reach.UNKNOWN
     alarm_breaker: Switch = Reach.UNKNOWN
-    labels: dict[str, Words] | None = {}
-    realarm: dict[str, Realarm] | None = {}
-    input: list[InputTable] | None = []
+    labels: dict[str, Words] | None = Field(default_factory=dict)
+    realarm: dict[str, Realarm] | None = Field(default_factory=dict)
+    input: list[InputTable] | None = Field(default_factory=list)
 
 
 class ChannelTable(Table):
     """[[person.channel]]: one way to reach a person."""
 
     name: Id = Field(description='an id such as "mail" or "push"')
-    address: Annotated[str | None, _reader(one.address)] = None
+    address: Annotated[str | None, reader(one.address)] = None
     address_from: Credential = None
     short: Flag = False
     wakes: Flag = False
@@ -176,17 +158,17 @@ class PersonTable(Table):
     name: Words = Field(description="how others know this person")
     phone: Words = None
     language: Language = "en"
-    waking: Annotated[tuple[int, int] | None, _reader(moments.waking)] = (7 * HOUR, 22 * HOUR)
+    waking: Annotated[tuple[int, int] | None, reader(moments.waking)] = (7 * HOUR, 22 * HOUR)
     hours: Id = None
     responds: Flag = False
     qualified: Flag = False
-    channel: list[ChannelTable] | None = []
+    channel: list[ChannelTable] | None = Field(default_factory=list)
 
 
 class StepTable(Table):
     """[[call_list.step]]: who is told, how long after the start."""
 
-    after: Annotated[int | None, _reader(one.span(0, 24 * HOUR))] = Field(
+    after: Annotated[int | None, reader(one.span(0, 24 * HOUR))] = Field(
         description='the time from the start of the alarm, such as "8 min"'
     )
     tell: list[Id] | None = Field(description='the ids of persons, such as ["anna"]')
@@ -200,7 +182,7 @@ class CallListTable(Table):
     repeat: Pause = 15 * MINUTE
     slow_after: Pause = 2 * HOUR
     slow: Pause = 30 * MINUTE
-    step: list[StepTable] | None = []
+    step: list[StepTable] | None = Field(default_factory=list)
 
 
 class HoursTable(Table):
@@ -212,8 +194,8 @@ class HoursTable(Table):
     )
     from_: Clock = Field(alias="from", description='a time of day such as "08:00"')
     until: Clock = Field(description='a time of day such as "17:00"')
-    holidays: Annotated[str | None, _reader(moments.holiday_code)] = None
-    holidays_list: list[Day] | None = []
+    holidays: Annotated[str | None, reader(moments.holiday_code)] = None
+    holidays_list: list[Day] | None = Field(default_factory=list)
 
 
 class InsteadTable(Table):
@@ -230,10 +212,10 @@ class OnCallTable(Table):
     id: Id = Field(description='an id such as "standby"')
     persons: list[Id] | None = Field(description='the ids of persons, such as ["anna", "ben"]')
     begins: Day = Field(description="the day on which the first of them begins, such as 2026-01-05")
-    change: Annotated[Change | None, _reader(one.choice(Change))] = Change.WEEKLY
+    change: Annotated[Change | None, reader(one.choice(Change))] = Change.WEEKLY
     day: Weekday = None
     at: Clock = 8 * HOUR
-    instead: list[InsteadTable] | None = []
+    instead: list[InsteadTable] | None = Field(default_factory=list)
 
 
 class TextTable(Table):
@@ -241,21 +223,8 @@ class TextTable(Table):
 
     condition: Id = Field(description='a condition such as "high-level"')
     language: Language = "en"
-    short: Annotated[str | None, _reader(one.template)] = None
-    long: Annotated[str | None, _reader(one.template)] = None
-
-
-class MqttTable(Table):
-    """[mqtt]: the broker."""
-
-    host: Annotated[str | None, _reader(one.host)] = None
-    port: Annotated[int | None, _reader(one.number(1, 65535))] = None
-    version: Annotated[Version | None, _reader(one.choice(Version))] = Version.FIVE
-    user: Words = None
-    password_from: Credential = None
-    tls: Flag = False
-    ca: Annotated[str | None, _reader(one.path)] = None
-    commands: Flag = False
+    short: Annotated[str | None, reader(one.template)] = None
+    long: Annotated[str | None, reader(one.template)] = None
 
 
 class PlanTable(BaseSettings):
@@ -288,6 +257,8 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("hours",): HoursTable,
     ("text",): TextTable,
     ("mqtt",): MqttTable,
+    ("mqtt", "also"): AlsoTable,
+    ("mqtt", "announce"): AnnounceTable,
 }
 FREE = {("panel", "labels"), ("panel", "realarm")}
 """Tables whose keys the plan's owner chooses among many: the rules look at them."""

@@ -1,4 +1,4 @@
-"""Addresses and the broker's password, from the plan or from files that only we may read.
+"""Addresses, the brokers' passwords and keys, from the plan or from files that only we may read.
 
 In: the tables and the credentials folder. Out: secrets, and problems that never show one: not
 even the name of a file that is not there, since it may be the secret itself, written at the
@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from relayd.rig import Secret
+from relayd.settings import brokers
+from relayd.settings.brokers import Papers, Place
 from relayd.settings.files import read_whole
 from relayd.settings.schema import ChannelTable, PlanTable
 from relayd.words import Loc, Problem, did_you_mean
@@ -30,26 +32,32 @@ _ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
 
 @dataclass(slots=True)
 class Secrets:
-    """What was found: addresses by full channel id, the broker's password, and what is wrong."""
+    """What was found: addresses by full channel id, papers by broker, what is wrong or doubtful."""
 
     addresses: dict[str, Secret] = field(default_factory=dict)
-    password: Secret | None = None
+    papers: dict[str, Papers] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    doubts: list[Problem] = field(default_factory=list)
 
 
-def collect(plan: PlanTable, folder: Path, check: AddressProblem | None) -> Secrets:
-    """Every secret of the plan; one problem for each that cannot be used."""
+def collect(plan: PlanTable, folder: Path, check: AddressProblem | None, wall: int = 0) -> Secrets:
+    """Every secret of the plan at `wall` (UTC, ns); one problem for each that cannot be used."""
     found = Secrets()
     for loc, channel_id, channel in channels(plan):
         address = _address(found, loc, channel, folder, check)
         if address is not None:
             found.addresses[channel_id] = Secret(address)
-    if plan.mqtt is not None and plan.mqtt.password_from is not None:
-        password = _credential(found, ("mqtt", "password_from"), folder, plan.mqtt.password_from)
-        found.password = None if password is None else Secret(password)
-    if plan.mqtt is not None and plan.mqtt.ca is not None:
-        _authority(found, Path(plan.mqtt.ca))
+    for place in brokers.places(plan):
+        found.problems += brokers.file_problems(place)
+        password, key = _password(found, place, folder), _key(found, place, folder, wall)
+        found.papers[place.name] = Papers(password, key)
     return found
+
+
+def made_up(plan: PlanTable) -> Secrets:
+    """An address that leads nowhere for each channel: to look at a plan away from its unit."""
+    nowhere = Secret("json://127.0.0.1:9")
+    return Secrets({channel: nowhere for _, channel, _ in channels(plan)})
 
 
 def channels(plan: PlanTable) -> Iterator[tuple[Loc, str, ChannelTable]]:
@@ -85,9 +93,37 @@ def _wrong(address: str, check: AddressProblem | None) -> str | None:
     return f"cannot be used (not shown): {say.replace(address, '…')}"
 
 
+def _password(found: Secrets, place: Place, folder: Path) -> Secret | None:
+    name = place.table.password_from
+    if name is None:
+        return None
+    password = _credential(found, (*place.loc, "password_from"), folder, name)
+    return None if password is None else Secret(password)
+
+
+def _key(found: Secrets, place: Place, folder: Path, wall: int) -> Path | None:
+    """Where the key lies; None after saying what is wrong with it, or where there is none."""
+    name = place.table.key_from
+    if name is None:
+        return None
+    path = Path(name) if name.startswith("/") else _file(folder, name)
+    if path is None:
+        found.problems.append(Problem((*place.loc, "key_from"), _not_there(folder, name)))
+        return None
+    wrong, doubtful = brokers.key_problems(place, path, wall)
+    found.problems += wrong
+    found.doubts += doubtful
+    return None if wrong else path
+
+
+def _file(folder: Path, name: str) -> Path | None:
+    """The credential's file, under its name or as systemd names it."""
+    return next((each for each in (folder / name, folder / (PREFIX + name)) if _there(each)), None)
+
+
 def _credential(found: Secrets, loc: Loc, folder: Path, name: str) -> str | None:
     """The one line of a credential's file, or None after saying what is wrong with it."""
-    path = next((each for each in (folder / name, folder / (PREFIX + name)) if _there(each)), None)
+    path = _file(folder, name)
     if path is None:
         found.problems.append(Problem(loc, _not_there(folder, name)))
         return None
@@ -123,13 +159,3 @@ def _not_there(folder: Path, name: str) -> str:
     there = ", ".join(names) if names else "nothing"
     what = f"there is no file of that name in {folder}"
     return f"{what}; it holds {there}{did_you_mean(name, names)}"
-
-
-def _authority(found: Secrets, path: Path) -> None:
-    loc = ("mqtt", "ca")
-    try:
-        read_whole(path)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        say = f"the certificate of the broker's authority cannot be read: {why}"
-        found.problems.append(Problem(loc, say))

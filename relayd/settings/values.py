@@ -41,6 +41,22 @@ class Version(StrEnum):
     THREE = "3.1.1"
 
 
+class Transport(StrEnum):
+    """How the bytes of MQTT travel."""
+
+    TCP = "tcp"
+    WEBSOCKETS = "websockets"
+
+
+class Per(StrEnum):
+    """What an announcement is made for, each of them once."""
+
+    UNIT = "unit"
+    PANEL = "panel"
+    ALARM = "alarm"
+    INPUT = "input"
+
+
 def words(value: object, longest: int = 80) -> str:
     """One line of text, not empty, without blanks at its ends."""
     if not isinstance(value, str):
@@ -145,6 +161,14 @@ def path(value: object) -> str:
     return text
 
 
+def web_path(value: object) -> str:
+    """Where on its host a broker takes websockets: what follows the host in an address."""
+    text = words(value, longest=200)
+    if not re.fullmatch(r"/[!-~]*", text):
+        raise ValueError('must begin with / and hold no blank, such as "/mqtt"')
+    return text
+
+
 def host(value: object) -> str:
     """A host's name or address alone; never shown, since an address with a password may stand here."""
     text = words(value, longest=253)
@@ -191,3 +215,8 @@ def credential(value: object) -> str:
     if not re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9._-]*", text):
         raise ValueError("must be the name of a file in the credentials folder, without a path")
     return text
+
+
+def credential_or_path(value: object) -> str:
+    """The name of a file in the credentials folder, or the whole path of a file elsewhere."""
+    return path(value) if isinstance(value, str) and value.startswith("/") else credential(value)

@@ -8,12 +8,10 @@ import stat
 from collections.abc import Iterator
 
 from relayd.core.plan import ALARM_CONTACTS, Follows, Means, Plan, Position, Unpowered
-from relayd.settings import doubts
+from relayd.settings import brokers, doubts
 from relayd.settings.inputs import in_alarm
-from relayd.settings.schema import InputTable, MqttTable, PanelTable, PlanTable
+from relayd.settings.schema import InputTable, PanelTable, PlanTable
 from relayd.words import Loc, Problem
-
-LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
 def warnings(tables: PlanTable, mode: int, plan: Plan) -> Iterator[Problem]:
@@ -23,8 +21,8 @@ def warnings(tables: PlanTable, mode: int, plan: Plan) -> Iterator[Problem]:
         yield from _panel(panel, ("panel", n))
     yield from doubts.doubts(tables, plan)
     yield from _open_addresses(tables, mode)
-    if tables.mqtt is not None:
-        yield from _broker(tables.mqtt)
+    for each in brokers.places(tables):
+        yield from brokers.doubts(each)
 
 
 def _unit(tables: PlanTable) -> Iterator[Problem]:
@@ -117,15 +115,3 @@ def _names_a_user(address: str) -> bool:
     """Whether there is a user, and so perhaps a password, before the host."""
     host, _, _ = address.partition("://")[2].partition("?")
     return "@" in host.partition("/")[0]
-
-
-def _broker(mqtt: MqttTable) -> Iterator[Problem]:
-    safe = bool(mqtt.tls) or mqtt.ca is not None or mqtt.host in LOOPBACK
-    if mqtt.commands and mqtt.user is None:
-        say = "without a user: whoever reaches the broker can acknowledge; give the unit a user"
-        yield Problem(("mqtt", "commands"), say)
-    if mqtt.commands and not safe:
-        say = "without tls: whoever is on the way can acknowledge; set tls = true"
-        yield Problem(("mqtt", "commands"), say)
-    if mqtt.password_from is not None and not safe:
-        yield Problem(("mqtt", "password_from"), "is sent in clear without tls; set tls = true")

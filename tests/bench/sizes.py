@@ -7,7 +7,7 @@ from pathlib import Path
 from statistics import median
 from time import perf_counter_ns
 
-from relayd.channels import homie
+from relayd.channels.shown import Shown
 from relayd.core.effects import Publish, Record
 from relayd.core.events import EdgeSeen, Event, LevelRead, Now, Started, TimePassed
 from relayd.core.machine import step
@@ -86,7 +86,8 @@ class Moved:
         while self.due is not None and self.due < 100 * SECOND + MINUTE:
             self.up = self.due
             self._take(TimePassed())
-        self.tree = homie.tree(self.state, self.plan, self._now())
+        self.shown_tree = Shown(self.plan, lambda key: None, lambda key, value: None)
+        self.shown_tree.whole(self.state, self._now())
 
     def step(self) -> None:
         """An edge, and the turn of the filter that follows from it."""
@@ -107,8 +108,7 @@ class Moved:
         """The same, and the tree for the broker made anew where something shows."""
         for take in (self._edge, self._turn):
             take()
-            for subject in self.shown:
-                self.tree = homie.graft(self.tree, subject, self.state, self.plan, self._now())
+            self.shown_tree.after(self.shown, self.state, self._now())
 
     def _take(self, event: Event) -> None:
         outcome = step(self.plan, self.state, event, self._now())

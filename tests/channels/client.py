@@ -1,11 +1,12 @@
 """A started MQTT client for the tests, that is stopped again; and how to tear its connection."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 
 from relayd.channels import homie
-from relayd.channels.mqtt import Mqtt, Timing
+from relayd.channels.client import Timing
+from relayd.channels.mqtt import Mqtt
 from relayd.channels.teller import OnSaid
 from relayd.core.events import FaultFound
 from relayd.rig import Broker
@@ -21,15 +22,16 @@ FAST = Timing(will_delay=1, retry_most=1)
 
 
 def at(server: Mosquitto, version: str = "5", **more: object) -> Broker:
-    """How to reach `server`."""
-    return replace(Broker("127.0.0.1", server.port, version), **more)  # type: ignore[arg-type]
+    """How to reach `server`, with commands where the plan allows them."""
+    broker = Broker("127.0.0.1", server.port, version, commands=PLAN.remote_commands)
+    return replace(broker, **more)  # type: ignore[arg-type]
 
 
 @contextmanager
 def unit(
     posted: Posted,
     broker: Broker,
-    tree: dict[str, str] | None = QUIET,
+    tree: Mapping[str, str] | None = QUIET,
     said: set[str] | None = None,
     on_said: OnSaid = lambda topic, stands: None,
     timing: Timing = FAST,

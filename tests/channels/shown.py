@@ -1,7 +1,10 @@
 """A small unit for the tests of the MQTT tree: two panels, two people; all of it invented."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from relayd.channels import devices
+from relayd.convention import check_tree
 from relayd.core.events import Now
 from relayd.core.plan import (
     HOUR,
@@ -89,3 +92,10 @@ def taken() -> State:
     """The same, and Ben has it until an hour from now."""
     take = Take("ben", Stamp(NOW.up, WALL, True), NOW.up + HOUR, WALL + HOUR)
     return high(Process.ACKED, told=("anna", "ben"), taken=take)
+
+
+def faults(tree: Mapping[str, str], later: Iterable[str] = ()) -> list[str]:
+    """Every rule of the convention that a tree breaks once each of its devices is ready."""
+    states = {devices.state_topic(each): "ready" for each in devices.devices(tree)}
+    whole = {topic: payload.encode() for topic, payload in {**states, **tree}.items()}
+    return [str(each) for each in check_tree(whole, later)]

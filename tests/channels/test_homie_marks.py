@@ -1,6 +1,7 @@
 """What the tree shows of marks, of the horn, of people's work at a panel, and of the unit's own inputs."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -25,7 +26,7 @@ from relayd.core.state import (
     Visit,
 )
 from tests.channels import shown
-from tests.channels.convention import faults
+from tests.channels.shown import faults
 
 CABIN = "homie/5/pumphouse-cabin"
 HIGH = f"{CABIN}/alarm-high-level"
@@ -36,7 +37,7 @@ BEFORE_THE_CLOCK = Stamp(shown.NOW.up - 20 * MINUTE - 7 * SECOND, 0, False)
 MARK = Mark("ben", AT, shown.NOW.up + HOUR, shown.WALL + HOUR, "new motor")
 
 
-def tree(state: State, now: Now = shown.NOW, plan: Plan | None = None) -> dict[str, str]:
+def tree(state: State, now: Now = shown.NOW, plan: Plan | None = None) -> Mapping[str, str]:
     """The whole tree, which keeps every rule of the convention."""
     whole = homie.tree(state, plan or shown.plan(), now)
     assert faults(whole, TICKET) == []
@@ -197,8 +198,11 @@ def test_nobody_at_the_panel_and_nothing_to_undo() -> None:
     assert work(shown.quiet()) == {
         "visitor": devices.EMPTY,
         "visit-until": devices.EMPTY,
+        "out-by": devices.EMPTY,
+        "out-until": devices.EMPTY,
         "loose-ends": "0",
         "loose-keys": "[]",
+        "loose": "[]",
         "loose-says": devices.EMPTY,
     }
 
@@ -216,8 +220,12 @@ def test_loose_ends_are_counted_named_and_told() -> None:
     assert work(cabin(loose=ends)) == {
         "visitor": devices.EMPTY,
         "visit-until": devices.EMPTY,
+        "out-by": devices.EMPTY,
+        "out-until": devices.EMPTY,
         "loose-ends": "2",
         "loose-keys": '["horn-wire", "in-off-2"]',
+        "loose": '[{"key": "horn-wire", "by": "ben", "since": "2027-01-15T02:40:00-05:00", "why": ""},'
+        ' {"key": "in-off-2", "by": "ben", "since": "2027-01-15T02:40:00-05:00", "why": ""}]',
         "loose-says": "the horn's wire is disconnected: the next alarm will be silent at the panel;"
         " the switch of pump 2 stands in Off: it never starts by itself",
     }

@@ -12,7 +12,7 @@ import pytest
 from relayd.core.events import ChannelDown, ChannelUp
 from relayd.rig import Broker
 from tests.channels.client import FAST, HIGH, QUIET, TAKEN, at, cut, unit
-from tests.channels.convention import faults
+from tests.channels.shown import faults
 from tests.channels.watcher import DEADLINE, STATE, TICKET, Posted, Watcher
 from tests.servers.broker import Mosquitto, free_port, mosquitto
 
@@ -84,9 +84,10 @@ def test_a_change_publishes_only_the_difference(
 def test_a_thousand_trees_at_once_end_with_the_last_one(server: Mosquitto, posted: Posted) -> None:
     with Watcher(server.port) as reader, unit(posted, at(server)) as client:
         posted.awaited(ChannelUp)
+        quiet = dict(QUIET)
         began = monotonic()
         for number in range(1000):
-            client.show({**QUIET, f"{STATE[:-7]}/alarm-mqtt-down/says": f"no. {number}"})
+            client.show({**quiet, f"{STATE[:-7]}/alarm-mqtt-down/says": f"no. {number}"})
         took = monotonic() - began
         reader.shows({**QUIET, f"{STATE[:-7]}/alarm-mqtt-down/says": "no. 999"})
         client.show(QUIET)

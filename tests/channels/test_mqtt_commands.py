@@ -38,7 +38,7 @@ def unit(
 ) -> Iterator[Mqtt]:
     """A client that shows an open high-level alarm, up when the block begins."""
     plan = shown.plan(allowed)
-    broker = Broker("127.0.0.1", server.port, version)
+    broker = Broker("127.0.0.1", server.port, version, commands=True)
     client = Mqtt(posted, broker, plan, shown.UNIT, timing=FAST)
     client.show(homie.tree(shown.high(), plan, shown.NOW))
     client.start()

@@ -10,7 +10,8 @@ from time import monotonic
 
 import pytest
 
-from relayd.channels.mqtt import Mqtt, Timing
+from relayd.channels.client import Timing
+from relayd.channels.mqtt import Mqtt
 from relayd.clock import boottime
 from relayd.core.effects import Answer
 from relayd.core.events import ChannelDown, ChannelUp, FaultFound
@@ -19,7 +20,7 @@ from relayd.rig import Broker, Secret
 from tests.channels import shown
 from tests.channels.client import FAST, HIGH, PLAN, QUIET, at, unit
 from tests.channels.watcher import DEADLINE, Posted, Watcher
-from tests.servers.broker import Certificates, Mosquitto, free_port, mosquitto
+from tests.servers.broker import Certificates, Mosquitto, mosquitto
 from tests.servers.takeover import takeover
 
 pytestmark = pytest.mark.slow
@@ -88,18 +89,25 @@ def test_a_certificate_of_another_authority_is_refused_and_said(
         broker = Broker("localhost", server.port, tls=True)
         with unit(posted, broker):
             why = posted.awaited(ChannelDown).why
-            assert "certificate that is not accepted" in why
+            assert "a certificate of an authority that is not known here" in why
             assert "Check [mqtt] ca" in why
     gc.collect()
 
 
+# paho leaves the socket of a failed handshake to the garbage collector.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 def test_an_authority_file_that_is_missing_is_said_and_nothing_dies(
     tmp_path: Path, posted: Posted
 ) -> None:
-    broker = Broker("localhost", free_port(), ca=tmp_path / "gone.pem")
-    with unit(posted, broker) as client:
-        assert "settings cannot be used" in posted.awaited(ChannelDown).why
-        assert client.alive()
+    gone = tmp_path / "gone.pem"
+    with mosquitto(tmp_path) as server:
+        with unit(posted, Broker("localhost", server.port, ca=gone)) as client:
+            why = posted.awaited(ChannelDown).why
+            assert client.alive()
+    assert (
+        why
+        == f"the settings of [mqtt] cannot be used: {gone} cannot be read: No such file or directory"
+    )
 
 
 def test_a_broker_that_keeps_nothing_of_ours_is_not_called_up(

@@ -38,9 +38,20 @@ def _certificate(code: int, message: str) -> ssl.SSLCertVerificationError:
 
 
 FAILURES = {
+    "a certificate that has expired": (_certificate(10, "expired"), "has expired", True),
+    "another name": (_certificate(62, "mismatch"), "for another name than broker", True),
+    "what nobody foresaw": (_certificate(42, "odd"), "not accepted: odd. Check [mqtt] ca", True),
     "nobody listens": (ConnectionRefusedError(111, "refused"), "is not reached", False),
-    "an unknown authority": (_certificate(19, "self-signed"), "Check [mqtt] ca and host", True),
-    "a clock that is not set": (_certificate(9, "not yet valid"), "clock set?", False),
+    "an unknown authority": (
+        _certificate(19, "self-signed"),
+        "of an authority that is not known here: self-signed. Check [mqtt] ca",
+        True,
+    ),
+    "a clock that is not set": (
+        _certificate(9, "not yet valid"),
+        "this unit's clock reads 1970-01-01 00:00 UTC: is it set?",
+        True,
+    ),
 }
 
 

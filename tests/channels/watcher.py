@@ -2,7 +2,7 @@
 
 import json
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from threading import Condition
 from types import TracebackType
 from typing import Any
@@ -116,7 +116,7 @@ class Watcher:
         with self._news:
             assert self._news.wait_for(holds, DEADLINE), f"not {what}: {self.came[-12:]}"
 
-    def shows(self, tree: dict[str, str], ready: bool = True) -> None:
+    def shows(self, tree: Mapping[str, str], ready: bool = True) -> None:
         """Wait until the retained tree is `tree`, with every device ready and the ticket beside it."""
         self.until(lambda: self.plain() == tree and (not ready or self.ready()), "as wanted")
 

@@ -12,14 +12,16 @@ from pathlib import Path
 from threading import Thread
 from time import monotonic
 
+from tests.servers.certificates import Authority
+
 DEADLINE = 10.0
 
 
 class Mosquitto:
     """One broker in one directory; it can be killed and started again on the same port, empty."""
 
-    def __init__(self, directory: Path, options: list[str]) -> None:
-        self.port = free_port()
+    def __init__(self, directory: Path, options: list[str], port: int = 0) -> None:
+        self.port = port or free_port()
         self._process: subprocess.Popen[bytes] | None = None
         self._config = directory / "mosquitto.conf"
         # Started by root it would become another user, who may not read this directory.
@@ -27,8 +29,15 @@ class Mosquitto:
         listener = [f"listener {self.port} 127.0.0.1"]
         # Its own limit is 1,000: a test that sends more would lose some without a word.
         queue = ["max_queued_messages 10000"]
-        lines = [*user, *listener, *queue, "persistence false", "log_dest stderr", *options]
+        kept = any(each.startswith("persistence") for each in options)
+        store = [] if kept else ["persistence false"]
+        lines = [*user, *listener, *queue, *store, "log_dest stderr", *options]
         self._config.write_text("\n".join(lines) + "\n")
+
+    def configure(self, text: str) -> None:
+        """Use this configuration instead; as root it would become a user who may not read it."""
+        user = "user root\n" if os.geteuid() == 0 else ""
+        self._config.write_text(f"{user}log_dest stderr\n{text}")
 
     def start(self) -> None:
         """Start, and wait until it says that it runs."""
@@ -90,23 +99,12 @@ def mosquitto(
 
 
 class Certificates:
-    """An authority of our own and a certificate for 'localhost', made by openssl."""
+    """An authority of our own and a certificate for 'localhost'."""
 
     def __init__(self, directory: Path) -> None:
-        self.ca = directory / "ca.pem"
-        self.certificate, self.key = directory / "server.pem", directory / "server.key"
-        ca_key, request = directory / "ca.key", directory / "server.csr"
-        key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
-        authority = [*key, "-x509", "-days", "30", "-subj", "/CN=Test authority"]
-        use = ["-addext", "keyUsage=critical,keyCertSign,cRLSign"]
-        _openssl("req", *authority, *use, "-keyout", str(ca_key), "-out", str(self.ca))
-        server = [*key, "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost"]
-        _openssl("req", *server, "-keyout", str(self.key), "-out", str(request))
-        extensions = directory / "extensions"
-        extensions.write_text("subjectAltName=DNS:localhost\n")
-        signer = ["-CA", str(self.ca), "-CAkey", str(ca_key), "-CAcreateserial", "-days", "30"]
-        signed = ["-in", str(request), "-out", str(self.certificate), "-extfile", str(extensions)]
-        _openssl("x509", "-req", *signer, *signed)
+        authority = Authority(directory)
+        server = authority.issue("server")
+        self.ca, self.certificate, self.key = authority.file, server.certificate, server.key
 
 
 def free_port() -> int:
@@ -122,10 +120,6 @@ def _drain(process: subprocess.Popen[bytes]) -> None:
     with process.stderr as said:
         for _ in said:
             pass
-
-
-def _openssl(*words: str) -> None:
-    subprocess.run(["openssl", *words], check=True, capture_output=True)
 
 
 def _await_text(process: subprocess.Popen[bytes], wanted: bytes) -> None:

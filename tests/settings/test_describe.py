@@ -27,16 +27,24 @@ def test_no_secret_is_in_it(shown: Any) -> None:
 
 
 def test_the_broker_is_told_with_a_password_set(shown: Any) -> None:
-    assert shown["mqtt"] == {
-        "host": "broker.example.org",
-        "port": 8883,
-        "version": "5",
-        "user": "unit",
-        "password": "set",
-        "tls": True,
-        "ca": None,
-        "commands": False,
-    }
+    assert shown["mqtt"] == [
+        {
+            "name": "mqtt",
+            "host": "broker.example.org",
+            "port": 8883,
+            "version": "5",
+            "user": "unit",
+            "password": "set",
+            "tls": True,
+            "ca": None,
+            "certificate": None,
+            "key": "not set",
+            "transport": "tcp",
+            "path": "",
+            "commands": False,
+            "stream": True,
+        }
+    ]
 
 
 def test_an_input_is_told_with_its_wiring_and_its_times(shown: Any) -> None:
@@ -115,3 +123,16 @@ def test_hours_and_turns_are_told_as_people_write_them(tmp_path: Path) -> None:
         {"overload": "2 h"},
     )
     assert told["persons"][0]["waking"] == ["07:00", "22:00"]
+
+
+def test_each_announcement_is_told_as_it_is_sent(tmp_path: Path) -> None:
+    table = '[[mqtt.announce]]\nper = "panel"\ntopic = "hub/$panel"\npayload = "$panel_name"'
+    text = changed(
+        (
+            '[[panel.input]]\nmeans = "pump-running"',
+            f'{table}\n\n[[panel.input]]\nmeans = "pump-running"',
+        )
+    )
+    assert describe(loaded(tmp_path, text))["announcements"] == [
+        {"topic": "hub/tank", "payload": "Tank", "retain": True, "on": "mqtt"}
+    ]

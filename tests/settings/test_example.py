@@ -8,6 +8,7 @@ import pytest
 from relayd.core.plan import MINUTE, Means, Priority
 from relayd.settings import Loaded, load, outline
 from relayd.settings.schema import FREE, TABLES, keys
+from tests.servers.certificates import Authority
 from tests.settings.plans import WALL, written
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
@@ -37,9 +38,9 @@ def test_the_example_loads_without_a_warning(tmp_path: Path) -> None:
 
 def test_what_the_example_calls_a_default_is_the_default(tmp_path: Path) -> None:
     plain = EXAMPLE.read_text()
-    (tmp_path / "ca.pem").write_text("a certificate")
+    Authority(tmp_path, "ca")
     shown = re.compile(r"^# (\w+ = (?:\"[^\"]*\"|\[[^\]]*\]|\w+)) ", re.MULTILINE)
-    left_out = r"^# (port|ca|pump|second_line) = .*\n"
+    left_out = r"^# (port|ca|pump|second_line|pump_down|path|certificate|key_from) = .*\n"
     given = shown.sub(r"\1 ", re.sub(left_out, "", plain, flags=re.MULTILINE))
     assert plain.count("\n# ") - given.count("\n# ") > 25
     before, after = example(tmp_path, plain), example(tmp_path, given)
@@ -98,7 +99,7 @@ def test_the_cabins_basin_outlasts_its_call_list(tmp_path: Path) -> None:
     assert lines == [
         "Cellar pump (cellar)",
         "  can tell: High level; Alarm circuit lost; Level keeps reaching the alarm; Unstable supply; "
-        "Alarm circuit left off; Pump runs, level does not fall",
+        "Alarm circuit left off; Pump runs, level does not fall; Pump not seen to run",
         "  of pump 1: Pump power lost; Pump runs too long; Pump starts too often; Pump has not started; "
         "Pump's contacts contradict each other; cannot tell whether it is called",
         "  a high alarm at 03:00: Robin at once, which wakes; Alex after 2 min, which wakes",
@@ -131,7 +132,7 @@ def test_the_integrators_plan_has_both_throws_on_the_rig(tmp_path: Path) -> None
         "high-level": 45 * MINUTE,
         "air-supply": 2880 * MINUTE,
     }
-    assert found.rig.broker is not None
-    assert found.rig.broker.tls
+    (broker,) = found.rig.brokers
+    assert broker.tls
     assert found.plan.remote_commands
     assert list(found.plan.texts) == ["high-level:en:short", "high-level:es:short"]

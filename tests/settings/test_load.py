@@ -21,6 +21,7 @@ from relayd.core.plan import (
 from relayd.rig import Broker, Line
 from relayd.settings import load
 from relayd.words import MS
+from tests.servers.certificates import Authority
 from tests.settings.plans import SOUND, WALL, changed, loaded, written
 
 
@@ -70,7 +71,7 @@ def test_the_rig_says_how_it_is_wired(tmp_path: Path) -> None:
         "anna.mail": "mailto://mail.example.org",
         "ben.push": "json://push.example.org",
     }
-    assert rig.broker == Broker("broker.example.org")
+    assert rig.brokers == (Broker("broker.example.org"),)
     assert rig.poll == SECOND
 
 
@@ -161,18 +162,20 @@ def test_a_call_list_repeats_as_the_trade_does(tmp_path: Path) -> None:
 )
 def test_the_broker_is_as_described(tmp_path: Path, more: str, broker: Broker) -> None:
     text = changed(("[mqtt]", f"[mqtt]\n{more}"))
-    assert loaded(tmp_path, text).rig.broker == broker
+    assert loaded(tmp_path, text).rig.brokers == (broker,)
 
 
 def test_an_authority_of_ones_own_means_tls(tmp_path: Path) -> None:
-    (tmp_path / "ca.pem").write_text("not looked at here")
-    broker = loaded(tmp_path, changed(("[mqtt]", f'[mqtt]\nca = "{tmp_path}/ca.pem"'))).rig.broker
+    Authority(tmp_path, "ca")
+    broker = loaded(tmp_path, changed(("[mqtt]", f'[mqtt]\nca = "{tmp_path}/ca.pem"'))).rig.brokers[
+        0
+    ]
     assert broker == Broker("broker.example.org", 8883, tls=True, ca=tmp_path / "ca.pem")
 
 
 def test_without_the_table_there_is_no_broker(tmp_path: Path) -> None:
     rig = loaded(tmp_path, changed(('[mqtt]\nhost = "broker.example.org"\n', ""))).rig
-    assert rig.broker is None
+    assert rig.brokers == ()
 
 
 def test_commands_over_mqtt_are_taken_only_if_the_plan_says_so(tmp_path: Path) -> None:

@@ -118,9 +118,9 @@ def test_an_address_and_a_file_for_it_are_one_too_many(tmp_path: Path) -> None:
 def test_the_broker_s_password_is_read_from_its_file(tmp_path: Path) -> None:
     credential(tmp_path, "pass", b"hunter2\n")
     rig = loaded(tmp_path, changed(("[mqtt]", '[mqtt]\nuser = "unit"\npassword_from = "pass"'))).rig
-    assert rig.broker is not None
-    assert rig.broker.password is not None
-    assert rig.broker.password.reveal() == "hunter2"
+    (broker,) = rig.brokers
+    assert broker.password is not None
+    assert broker.password.reveal() == "hunter2"
 
 
 def test_the_sender_s_word_on_an_address_is_asked_and_never_repeats_it(tmp_path: Path) -> None:

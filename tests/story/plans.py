@@ -79,6 +79,8 @@ id = "quick"
 def _person(name: str, ways: Mapping[str, str]) -> str:
     responds = "responds = true\nqualified = true\n" if name == "ben" else ""
     head = f'[[person]]\nid = "{name}"\nname = "{name.title()}"\nphone = "555-0101"\n{responds}\n'
+    # The story is played at whatever hour it is: everybody is awake.
+    head += 'waking = ["00:00", "24:00"]\n'
     return head + "".join(
         f'[[person.channel]]\nname = "{way}"\naddress = "{address}"\n\n'
         for way, address in ways.items()

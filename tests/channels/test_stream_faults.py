@@ -1,0 +1,312 @@
+"""The event stream through real faults of a real broker: nothing missing, in order, gaps said.
+
+Each fault happens while events are recorded. A subscriber that keeps its session at the broker is
+what an integrator would have; the table of what it saw is printed.
+"""
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from threading import Condition
+from typing import Any
+
+import jsonschema
+import pytest
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+
+from relayd.channels import event, homie
+from relayd.channels.client import Timing
+from relayd.channels.mqtt import Mqtt
+from relayd.channels.stream import Stream
+from relayd.core.effects import Record
+from relayd.core.events import ChannelDown, ChannelUp, FaultFound
+from relayd.core.plan import SECOND
+from relayd.core.state import Stamp
+from relayd.journal.feed import Feed
+from relayd.journal.store import Journal
+from relayd.rig import Broker
+from tests.channels import shown
+from tests.channels.watcher import Posted
+from tests.house.tree import ROOT
+from tests.servers.broker import Mosquitto
+
+pytestmark = pytest.mark.slow
+TOPIC = event.topic(shown.UNIT)
+SCHEMA = json.loads((ROOT / "relayd" / "schemas" / "event.schema.json").read_text())
+QUICK = Timing(keepalive=2, will_delay=1, retry_most=1, back_off=1, proving=1)
+DEADLINE = 30.0
+
+
+class Book:
+    """A journal on the disk, and records that are written into it one by one."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / "journal.db"
+        self.journal = Journal(self.path, shown.UNIT, lambda: "k7m2ab")
+        self.state = self.journal.open()
+        self.count = 0
+
+    def record(self, count: int) -> None:
+        for _ in range(count):
+            self.count += 1
+            stamp = Stamp(self.count * SECOND, shown.WALL + self.count * SECOND, True)
+            now = replace(shown.NOW, up=stamp.up, wall=stamp.wall)
+            after = replace(self.state, stamp=stamp)
+            told = Record("tested", "panel:cabin", {"number": self.count})
+            assert self.journal.commit(self.state, after, [told], now, 10.0)
+            self.state = after
+
+    def stream(self, posted: Posted) -> Stream:
+        now = replace(shown.NOW, wall=shown.WALL)
+        feed = Feed(self.path, self.journal, self.state.epoch, lambda: now)
+        return Stream(shown.UNIT, "mqtt", feed, lambda why: posted(FaultFound("mqtt", why)))
+
+
+@dataclass
+class Reader:
+    """Subscribes with QoS 1 and a session that the broker keeps."""
+
+    port: int
+    came: list[dict[str, Any]] = field(default_factory=list)
+    news: Condition = field(default_factory=Condition)
+    client: Client | None = None
+    subscribed: bool = False
+    said: list[str] = field(default_factory=list)
+
+    def __enter__(self) -> "Reader":
+        client = Client(
+            CallbackAPIVersion.VERSION2, "reader", protocol=MQTTProtocolVersion.MQTTv311,
+            clean_session=False,
+        )  # fmt: skip
+        client.on_connect = self._connected
+        client.on_subscribe, client.on_message = self._ready, self._message
+        client.reconnect_delay_set(1, 1)
+        client.connect_async("127.0.0.1", self.port)
+        client.loop_start()
+        self.client = client
+        self.until(lambda: self.subscribed, "subscribed")
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        assert self.client is not None
+        self.client.disconnect()
+        self.client.loop_stop()
+
+    def _connected(self, client: Client, *_: object) -> None:
+        client.subscribe(TOPIC, qos=1)
+
+    def _ready(self, *_: object) -> None:
+        with self.news:
+            self.subscribed = True
+            self.news.notify_all()
+
+    def _message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
+        with self.news:
+            if message.topic == TOPIC:
+                self.came.append(json.loads(message.payload))
+            else:
+                self.said.append(bytes(message.payload).decode())
+            self.news.notify_all()
+
+    def until(self, holds: Callable[[], bool], what: str) -> None:
+        with self.news:
+            assert self.news.wait_for(holds, DEADLINE), f"not {what}: {len(self.came)} came"
+
+    def has(self, count: int) -> None:
+        """Wait until the record of that number came."""
+        self.until(lambda: any(each["n"] == count for each in self.came), f"told {count}")
+
+
+def judged(came: list[dict[str, Any]], count: int) -> tuple[int, int, int]:
+    """(records, repeats, gaps), after holding all that came against the promise of the stream."""
+    for each in came:
+        jsonschema.validate(each, SCHEMA)
+    first_time, highest, covered = [], 0, set[int]()
+    for each in came:
+        n, gap = each["n"], each["kind"] == event.GAP
+        if n > highest:
+            first_time.append(n)
+            highest = n
+        first = each["body"]["from"] or 1 if gap else n
+        covered |= set(range(first, n + 1))
+        if not gap:
+            assert each["body"] == {"number": n}
+    assert covered == set(range(1, count + 1)), "something is missing, and no gap says so"
+    assert first_time == sorted(first_time)
+    gaps = [each for each in came if each["kind"] == event.GAP]
+    records = [each["n"] for each in came if each["kind"] != event.GAP]
+    return len(set(records)), len(records) - len(set(records)), len(gaps)
+
+
+@contextmanager
+def unit(book: Book, posted: Posted, broker: Broker, timing: Timing = QUICK) -> Iterator[Mqtt]:
+    plan = shown.plan()
+    client = Mqtt(posted, broker, plan, shown.UNIT, timing=timing, stream=book.stream(posted))
+    book.journal.recorded = client.wake
+    client.show(homie.tree(shown.quiet(), plan, shown.NOW))
+    client.start()
+    try:
+        yield client
+    finally:
+        client.stop()
+        assert posted.of(FaultFound) == []
+
+
+Fault = Callable[[Mosquitto, Book, Posted], str]
+
+
+def _stopped_and_kept(server: Mosquitto, book: Book, posted: Posted) -> str:
+    server.suspend()
+    book.record(120)
+    posted.awaited(ChannelDown)
+    server.resume()
+    return "hung until its silence was noticed, then went on"
+
+
+def _killed(server: Mosquitto, book: Book, posted: Posted) -> str:
+    server.kill()
+    book.record(120)
+    posted.awaited(ChannelDown)
+    server.start()
+    return "killed, started again with what it keeps on its disk"
+
+
+FAULTS = {"hangs": _stopped_and_kept, "killed": _killed}
+
+
+@pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS)
+def test_a_subscriber_misses_nothing_and_gets_all_in_order(tmp_path: Path, fault: Fault) -> None:
+    book, posted = Book(tmp_path), Posted()
+    keeps = ["allow_anonymous true", "persistence true", f"persistence_location {tmp_path}/",
+             "autosave_interval 1", "autosave_on_changes true"]  # fmt: skip
+    server = Mosquitto(tmp_path, keeps)
+    server.start()
+    try:
+        with Reader(server.port) as reader, unit(book, posted, Broker("127.0.0.1", server.port)):
+            posted.awaited(ChannelUp)
+            book.record(30)
+            reader.has(30)
+            what = fault(server, book, posted)
+            posted.awaited(ChannelUp, 2)
+            book.record(10)
+            reader.has(160)
+        told, repeats, gaps = judged(reader.came, 160)
+        # The one gap is the first message: this broker was told nothing before.
+        assert (told, gaps) == (160, 1)
+        print(f"\n{what}: {told} events, {repeats} repeated, {gaps} gap(s); the unit said:")
+        print(*(f"  {each.why}" for each in posted.of(ChannelDown)), sep="\n")
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+def test_a_broker_with_an_empty_store_gets_what_the_last_one_had_not_taken(tmp_path: Path) -> None:
+    book, posted = Book(tmp_path), Posted()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    try:
+        with unit(book, posted, Broker("127.0.0.1", server.port)):
+            with Reader(server.port) as before:
+                posted.awaited(ChannelUp)
+                book.record(30)
+                before.has(30)
+            server.kill()
+            book.record(50)
+            posted.awaited(ChannelDown)
+            server.start()
+            posted.awaited(ChannelUp, 2)
+            # Whoever subscribes later asks for what it missed; here it is the unit's next start.
+            with Reader(server.port) as after:
+                book.record(5)
+                after.has(85)
+        assert [each["n"] for each in after.came][-1] == 85
+        numbers = [each["n"] for each in before.came]
+        assert numbers == sorted(numbers)
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+def test_what_a_refused_login_held_up_comes_when_it_is_let_in_again(tmp_path: Path) -> None:
+    book, posted = Book(tmp_path), Posted()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    port = server.port
+    try:
+        with unit(book, posted, Broker("127.0.0.1", port)):
+            posted.awaited(ChannelUp)
+            book.record(20)
+            with Reader(port) as reader:
+                reader.until(lambda: True, "there")
+            server.kill()
+            (tmp_path / "closed").mkdir()
+            closed = Mosquitto(tmp_path / "closed", ["allow_anonymous false"], port)
+            closed.start()
+            posted.until(lambda: any("refuses the login" in e.why for e in posted.of(ChannelDown)))
+            book.record(100)
+            closed.kill()
+            server.start()
+            with Reader(port) as reader:
+                book.record(1)
+                posted.awaited(ChannelUp, 2)
+                reader.has(121)
+        assert max(each["n"] for each in reader.came) == 121
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+def test_events_come_again_where_a_subscriber_asks_for_them(tmp_path: Path) -> None:
+    book, posted = Book(tmp_path), Posted()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    try:
+        with unit(book, posted, Broker("127.0.0.1", server.port)):
+            posted.awaited(ChannelUp)
+            with Reader(server.port) as reader:
+                book.record(30)
+                reader.has(30)
+                assert reader.client is not None
+                wish = event.replay_topic(shown.UNIT)
+                log = f"homie/5/{shown.UNIT}/$log/warn"
+                reader.client.subscribe(log)
+                reader.client.publish(wish, '{"from": 21}', qos=1)
+                reader.until(lambda: sum(e["n"] == 30 for e in reader.came) == 2, "sent again")
+                reader.client.publish(wish, "all of it", qos=1)
+                reader.until(lambda: bool(reader.said), "answered")
+        assert [each["n"] for each in reader.came[-11:]] == list(range(20, 31))
+        assert reader.said == [
+            'events/replay: send the first number that you want again, such as {"from": 120}'
+        ]
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+def test_another_client_with_the_unit_s_name_is_said_and_costs_no_event(tmp_path: Path) -> None:
+    book, posted = Book(tmp_path), Posted()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    try:
+        with Reader(server.port) as reader, unit(book, posted, Broker("127.0.0.1", server.port)):
+            posted.awaited(ChannelUp)
+            book.record(30)
+            reader.has(30)
+            thief = Client(CallbackAPIVersion.VERSION2, f"relayd-{shown.UNIT}")
+            thief.connect("127.0.0.1", server.port)
+            thief.loop_start()
+            posted.awaited(ChannelDown)
+            book.record(60)
+            thief.disconnect()
+            thief.loop_stop()
+            reader.has(90)
+        told, repeats, gaps = judged(reader.came, 90)
+        print(f"\ntaken over: {told} events, {repeats} repeated, {gaps} gap(s)")
+        print(*(f"  {each.why}" for each in posted.of(ChannelDown)), sep="\n")
+        assert told == 90
+    finally:
+        server.kill()
+        book.journal.close()
