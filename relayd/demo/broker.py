@@ -39,7 +39,7 @@ def broker(folder: Path) -> Iterator[tuple[int, str, str]]:
     program = shutil.which("mosquitto") or (SBIN if Path(SBIN).exists() else None)
     port = free_port()
     if program is None:
-        with _embedded(port):
+        with embedded(port):
             yield port, "3.1.1", "an embedded broker"
         return
     settings = folder / "mosquitto.conf"
@@ -56,13 +56,14 @@ def broker(folder: Path) -> Iterator[tuple[int, str, str]]:
 
 
 @contextmanager
-def _embedded(port: int) -> Iterator[None]:
+def embedded(port: int, transport: str = "tcp") -> Iterator[None]:
+    """A broker inside Python; `transport` is `tcp` or `ws`."""
     from amqtt.broker import Broker
 
     logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # it tells of every client that leaves
     loop = asyncio.new_event_loop()
     settings = {
-        "listeners": {"default": {"type": "tcp", "bind": f"127.0.0.1:{port}"}},
+        "listeners": {"default": {"type": transport, "bind": f"127.0.0.1:{port}"}},
         "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
     }
     thread = threading.Thread(target=loop.run_forever, name="broker", daemon=True)

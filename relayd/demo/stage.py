@@ -34,6 +34,8 @@ FOLLOWED = {
 }
 """What is shown of the unit's records; the rest is in `relayd log`."""
 PATIENCE = 20.0
+AT_THE_HORN = 12.0
+"""Seconds: a circuit that is off for less than 15 in an alarm is no sign of anybody at work."""
 
 
 class Stage:
@@ -77,6 +79,12 @@ class Stage:
         self.screen.say("you", f"the alarm circuit is switched {'on' if on else 'off'}")
         self.on = on
         self._stand()
+
+    def horn_off(self) -> None:
+        """Somebody takes the wire off, which takes a while, and closes the breaker again."""
+        self.screen.say("you", "the wire of the horn is taken off, which nobody tells the unit")
+        threading.Event().wait(AT_THE_HORN)
+        self.circuit_on(True)
 
     def acknowledge(self, person: str, act: str) -> None:
         """Acknowledge as `relayd ack` does."""

@@ -61,9 +61,8 @@ def play(stage: Stage) -> int:
     )
     act(
         "5. It is on again, and the alarm still there: was the horn's wire taken off meanwhile?",
-        lambda: stage.circuit_on(True),
+        stage.horn_off,
         ("mail", "anna@alder.example: Alarm over: Alarm circuit lost"),
-        ("mail", "anna@alder.example: Was the horn's wire taken off?"),
         ("mail", "ben@alder.example: Was the horn's wire taken off?"),
     )
     act(

@@ -18,7 +18,7 @@ COMES = (
     "mail     to anna@alder.example: High level: somebody has it",
     "mail     to anna@alder.example: ALARM CIRCUIT LOST",
     "mail     to anna@alder.example: Alarm over: Alarm circuit lost",
-    "mail     to anna@alder.example: Was the horn's wire taken off?",
+    "mail     to ben@alder.example: Was the horn's wire taken off?",
     "the horn at Cabin tank is disconnected, by Ben",
     "mail     to anna@alder.example: Alarm over: High level",
     "Still to be undone: the horn's wire is disconnected",
