@@ -150,6 +150,7 @@ def test_the_story_itself_tells_both_and_stands_both_down(
     assert told == both | {("anna.mail", has_it)}
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 def test_ending_at_any_boundary_forgets_nobody_and_repeats_under_the_old_id(
     whole: tuple[int, set[tuple[object, object]]], tmp_path: Path

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from time import monotonic
 
-from tests.bench import sizes, story
+from tests.bench import publish, sizes, story
 from tests.bench.figures import Row, table
 from tests.bench.inside import ROW
 from tests.kernel.guest import ROOT, Disk, Guest, make_disk, program
@@ -20,13 +20,15 @@ FULL = {
     "seed": 1, "starts": 5, "settle": 8, "idle": 30, "warm": 20, "rounds": 5, "edges": 100,
     "flushes": 20, "alarm rounds": 4, "alarms": 12, "stalls": 3, "load": 30,
     "size rounds": 7, "size moves": 300, "records": 100_000, "journal rounds": 7, "commits": 60,
+    "mqtt rounds": 5, "events": 3_000, "changes": 300,
 }  # fmt: skip
 QUICK = {
     "seed": 1, "starts": 1, "settle": 1, "idle": 2, "warm": 2, "rounds": 1, "edges": 5,
     "flushes": 2, "alarm rounds": 1, "alarms": 2, "stalls": 1, "load": 2,
     "size rounds": 1, "size moves": 5, "records": 2_000, "journal rounds": 1, "commits": 3,
+    "mqtt rounds": 1, "events": 50, "changes": 5,
 }  # fmt: skip
-PARTS = ("guest", "bytes", "size")
+PARTS = ("guest", "bytes", "size", "mqtt")
 
 
 def measure(parts: list[str], counts: dict[str, int], seconds: float) -> Iterator[Row]:
@@ -44,6 +46,9 @@ def measure(parts: list[str], counts: dict[str, int], seconds: float) -> Iterato
             yield from sizes.size_rows(sizes.SIZES, rounds, moves)
             many, commits = counts["records"], counts["commits"]
             yield sizes.journal_row(folder, many, counts["journal rounds"], commits)
+        if "mqtt" in parts:
+            rounds, moves = counts["mqtt rounds"], counts["changes"]
+            yield from publish.rows(folder, rounds, counts["events"], moves)
 
 
 def guest_rows(folder: Path, counts: dict[str, int], seconds: float) -> Iterator[Row]:

@@ -9,6 +9,7 @@ from tests.core.histories import Happens, histories, live, plans
 ANY = settings(suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @pytest.mark.timeout(400)
 @settings(ANY, max_examples=2000)

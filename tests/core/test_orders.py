@@ -253,6 +253,7 @@ REASONS = {
 }
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @pytest.mark.parametrize("block", range(10))
 def test_the_final_diagnosis_depends_on_the_final_facts_and_on_what_was_held(block: int) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from relayd.convention import Message, check_stream
 from tests.channels.watcher import Watcher
 from tests.servers.broker import mosquitto
 from tests.servers.mail import MailServer, exim
@@ -156,3 +157,10 @@ def test_every_mail_went_by_login_and_tls(played: Played) -> None:
     assert len(arrived) == len(played.mails)
     assert all("A=plain:unit7" in line or "A=login:unit7" in line for line in arrived)
     assert all(" X=TLS1." in line for line in arrived)
+
+
+def test_all_that_was_published_keeps_to_the_convention(played: Played) -> None:
+    said = [Message(topic, text.encode()) for topic, text in played.published]
+    assert len(said) > 300
+    found = check_stream((each for each in said if each.topic.startswith("homie/")), flags=False)
+    assert [str(each) for each in found] == []

@@ -223,6 +223,7 @@ DEEDS = st.one_of(
 WAITS = st.sampled_from([0.5, 5, 15, 70, 300, 700, 4000])
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.tuples(DEEDS, WAITS), min_size=1, max_size=12))

@@ -287,6 +287,7 @@ YEAR = 365 * 24 * HOUR
 STARTS = range(HOUR, YEAR - 2 * HOUR, 100 * MINUTE)
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 def test_a_year_of_a_duplex_panel_is_counted_and_remembered_in_bounds() -> None:
     before, starts, largest = NOBODY, {1: 0, 2: 0}, 0

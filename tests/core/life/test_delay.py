@@ -225,6 +225,7 @@ def test_what_is_there_for_more_than_half_of_the_time_is_raised(
     assert late == {}
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @settings(max_examples=150)
 @given(
@@ -261,6 +262,7 @@ def test_what_is_there_for_less_than_half_of_the_time_is_never_raised(
     assert flutters(period, duty, 3600, LEVEL, "high-level", level_alone(10)) == float("inf")
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize(
     ("period", "duty"),
     [(1, 0.49), (10, 0.49), (20, 0.3), (100, 0.49), (120, 0.49)],
@@ -273,6 +275,7 @@ def test_a_supply_that_fails_for_less_than_half_of_the_time_is_never_lost(
     assert lost == float("inf")
 
 
+@pytest.mark.untraced
 @settings(max_examples=60)
 @given(run=st.floats(0.06, 59), gap=st.floats(3.1, 200), on=st.sampled_from([10, 20, 60]))
 def test_no_seldom_flutter_is_an_alarm(run: float, gap: float, on: float) -> None:
