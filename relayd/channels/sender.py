@@ -37,7 +37,13 @@ from relayd.core.plan import SECOND, seconds
 
 LIMIT = 40.0
 """Seconds a send may take."""
-KINDS = {"high": NotifyType.FAILURE, "medium": NotifyType.WARNING, "low": NotifyType.INFO}
+KINDS = {
+    "high": NotifyType.FAILURE,
+    "medium": NotifyType.WARNING,
+    "low": NotifyType.INFO,
+    "over": NotifyType.SUCCESS,
+}
+"""What a service is told of a message's weight; many show it as a colour, a sign or a sound."""
 
 
 class _Heard(logging.Handler):

@@ -16,7 +16,7 @@ A_CHANNEL = 2
 while half of the places are taken, so that several hanging services leave places to the others."""
 MAKE_ROOM = 10 * SECOND
 """When all places are taken, a send running longer than this gives its place to a channel without one."""
-URGENCY = {"high": 0, "medium": 1, "low": 2}
+URGENCY = {"high": 0, "medium": 1, "over": 1, "low": 2}
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,11 @@ class Tell:
     title: str
     body: str
     priority: str
+    """The notice's, or OVER."""
+
+
+OVER = "over"
+"""What is said of an alarm that is over: it wakes nobody, and waits for nothing less urgent."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from threading import Condition
+from threading import Condition, Event
 from typing import Any
 
 import jsonschema
@@ -310,3 +310,43 @@ def test_another_client_with_the_unit_s_name_is_said_and_costs_no_event(tmp_path
     finally:
         server.kill()
         book.journal.close()
+
+
+@pytest.mark.long
+@pytest.mark.timeout(0)
+def test_ten_minutes_without_a_broker_cost_no_event_and_no_memory(tmp_path: Path) -> None:
+    """Real minutes: four events a second, and what the process holds measured on the way."""
+    book, posted, pause = Book(tmp_path), Posted(), Event()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    try:
+        with unit(book, posted, Broker("127.0.0.1", server.port)):
+            posted.awaited(ChannelUp)
+            book.record(50)
+            server.kill()
+            posted.awaited(ChannelDown)
+            sizes = []
+            for _ in range(600):
+                book.record(4)
+                pause.wait(1.0)
+                sizes.append(resident())
+            server.start()
+            with Reader(server.port) as reader:
+                book.record(1)
+                reader.has(2451)
+        told = sorted({each["n"] for each in reader.came if each["kind"] != event.GAP})
+        assert told[-1] == 2451
+        # What the first reader's broker had taken is not sent again: the rest is there, whole.
+        assert told == list(range(told[0], 2452))
+        assert told[0] <= 51
+        print(f"\nten minutes: {len(told)} events after it, memory {sizes[30]} to {sizes[-1]} KiB")
+        assert sizes[-1] < sizes[30] * 1.05
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+def resident() -> int:
+    """KiB that this process holds."""
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return int(next(each for each in lines if each.startswith("VmRSS")).split()[1])

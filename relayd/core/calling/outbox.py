@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
-from relayd.core.effects import Tell, Withdraw
+from relayd.core.effects import OVER, Tell, Withdraw
 from relayd.core.events import Outcome, Sent
 from relayd.core.plan import HOUR, MINUTE, SECOND
 from relayd.core.state import Notice, NoticeKind, Send, SendState
@@ -162,9 +162,9 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     ref = draft.ref(notice.id)
     short = send.channel in draft.plan.short_forms
     body = notice.short if short else f"{notice.long}\n\n{ref}"
-    draft.effects.append(
-        Tell(send.id, ref, send.channel, notice.title, body, notice.priority.value)
-    )
+    over = notice.kind is NoticeKind.STAND_DOWN
+    urgency = OVER if over else notice.priority.value
+    draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, urgency))
 
 
 def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
