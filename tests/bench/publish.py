@@ -98,6 +98,8 @@ class Up:
 
 def rows(folder: Path, rounds: int, events: int, moves: int) -> Iterator[Row]:
     """Rate of events, of a tree at a connection, and the latency of one change."""
+    folder = folder / "mqtt"
+    folder.mkdir()
     server = Mosquitto(folder, ["allow_anonymous true"])
     server.start()
     try:

@@ -21,6 +21,7 @@ from relayd.channels import event, homie
 from relayd.channels.client import Timing
 from relayd.channels.mqtt import Mqtt
 from relayd.channels.stream import Stream
+from relayd.clock import boottime
 from relayd.core.effects import Record
 from relayd.core.events import ChannelDown, ChannelUp, FaultFound
 from relayd.core.plan import SECOND
@@ -141,6 +142,12 @@ def judged(came: list[dict[str, Any]], count: int) -> tuple[int, int, int]:
     return len(set(records)), len(records) - len(set(records)), len(gaps)
 
 
+def kept(folder: Path) -> list[str]:
+    """Options of a broker that keeps sessions and what waits for them on its disk."""
+    where = f"persistence_location {folder}/"
+    return ["persistence true", where, "autosave_interval 1", "autosave_on_changes true"]
+
+
 @contextmanager
 def unit(book: Book, posted: Posted, broker: Broker, timing: Timing = QUICK) -> Iterator[Mqtt]:
     plan = shown.plan()
@@ -180,9 +187,7 @@ FAULTS = {"hangs": _stopped_and_kept, "killed": _killed}
 @pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS)
 def test_a_subscriber_misses_nothing_and_gets_all_in_order(tmp_path: Path, fault: Fault) -> None:
     book, posted = Book(tmp_path), Posted()
-    keeps = ["allow_anonymous true", "persistence true", f"persistence_location {tmp_path}/",
-             "autosave_interval 1", "autosave_on_changes true"]  # fmt: skip
-    server = Mosquitto(tmp_path, keeps)
+    server = Mosquitto(tmp_path, ["allow_anonymous true", *kept(tmp_path)])
     server.start()
     try:
         with Reader(server.port) as reader, unit(book, posted, Broker("127.0.0.1", server.port)):
@@ -203,28 +208,33 @@ def test_a_subscriber_misses_nothing_and_gets_all_in_order(tmp_path: Path, fault
         book.journal.close()
 
 
-def test_a_broker_with_an_empty_store_gets_what_the_last_one_had_not_taken(tmp_path: Path) -> None:
+def test_a_broker_with_an_empty_store_has_what_it_lost_sent_again(tmp_path: Path) -> None:
+    """A new broker forgets its subscribers: what came before they are back is asked for again."""
     book, posted = Book(tmp_path), Posted()
     server = Mosquitto(tmp_path, ["allow_anonymous true"])
     server.start()
     try:
-        with unit(book, posted, Broker("127.0.0.1", server.port)):
-            with Reader(server.port) as before:
-                posted.awaited(ChannelUp)
-                book.record(30)
-                before.has(30)
+        with Reader(server.port) as reader, unit(book, posted, Broker("127.0.0.1", server.port)):
+            posted.awaited(ChannelUp)
+            book.record(30)
+            reader.has(30)
             server.kill()
             book.record(50)
             posted.awaited(ChannelDown)
+            reader.subscribed = False
             server.start()
             posted.awaited(ChannelUp, 2)
-            # Whoever subscribes later asks for what it missed; here it is the unit's next start.
-            with Reader(server.port) as after:
-                book.record(5)
-                after.has(85)
-        assert [each["n"] for each in after.came][-1] == 85
-        numbers = [each["n"] for each in before.came]
-        assert numbers == sorted(numbers)
+            reader.until(lambda: reader.subscribed, "subscribed")
+            book.record(5)
+            reader.has(85)
+            assert reader.client is not None
+            reader.client.publish(event.replay_topic(shown.UNIT), '{"from": 31}', qos=1)
+            whole = set(range(1, 86))
+            reader.until(lambda: {each["n"] for each in reader.came} >= whole, "whole")
+        covered = {
+            each["n"] for each in reader.came if each["kind"] not in (event.GAP, event.REPLAY)
+        }
+        assert covered == whole
     finally:
         server.kill()
         book.journal.close()
@@ -232,15 +242,14 @@ def test_a_broker_with_an_empty_store_gets_what_the_last_one_had_not_taken(tmp_p
 
 def test_what_a_refused_login_held_up_comes_when_it_is_let_in_again(tmp_path: Path) -> None:
     book, posted = Book(tmp_path), Posted()
-    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server = Mosquitto(tmp_path, ["allow_anonymous true", *kept(tmp_path)])
     server.start()
     port = server.port
     try:
-        with unit(book, posted, Broker("127.0.0.1", port)):
+        with Reader(port) as reader, unit(book, posted, Broker("127.0.0.1", port)):
             posted.awaited(ChannelUp)
             book.record(20)
-            with Reader(port) as reader:
-                reader.until(lambda: True, "there")
+            reader.has(20)
             server.kill()
             (tmp_path / "closed").mkdir()
             closed = Mosquitto(tmp_path / "closed", ["allow_anonymous false"], port)
@@ -249,11 +258,36 @@ def test_what_a_refused_login_held_up_comes_when_it_is_let_in_again(tmp_path: Pa
             book.record(100)
             closed.kill()
             server.start()
-            with Reader(port) as reader:
-                book.record(1)
-                posted.awaited(ChannelUp, 2)
-                reader.has(121)
-        assert max(each["n"] for each in reader.came) == 121
+            posted.awaited(ChannelUp, 2)
+            book.record(1)
+            reader.has(121)
+        told, repeats, gaps = judged(reader.came, 121)
+        assert (told, gaps) == (121, 1)
+        print(f"\nlogin refused: {told} events, {repeats} repeated, {gaps} gap(s)")
+    finally:
+        server.kill()
+        book.journal.close()
+
+
+@pytest.mark.parametrize("keepalive", [2, 4])
+def test_a_connection_on_which_nothing_comes_back_is_noticed_in_time(
+    tmp_path: Path, keepalive: int
+) -> None:
+    """paho asks after 0.7 keepalives and gives up after as much again; its own check is each second."""
+    book, posted = Book(tmp_path), Posted()
+    server = Mosquitto(tmp_path, ["allow_anonymous true"])
+    server.start()
+    try:
+        timing = replace(QUICK, keepalive=keepalive)
+        with unit(book, posted, Broker("127.0.0.1", server.port), timing):
+            posted.awaited(ChannelUp)
+            server.suspend()
+            stood = boottime()
+            posted.awaited(ChannelDown)
+            took = (boottime() - stood) / SECOND
+            server.resume()
+        print(f"\nkeepalive {keepalive} s: noticed after {took:.1f} s")
+        assert took <= 1.5 * keepalive + 2.0
     finally:
         server.kill()
         book.journal.close()
