@@ -118,6 +118,7 @@ def test_a_turn_that_changes_nothing_names_nobody() -> None:
     assert stage.named == []
 
 
+@pytest.mark.untraced
 def test_a_whole_story_is_shown_turn_by_turn() -> None:
     low = Input(LOW, "cabin", Means.LOW_LEVEL, Position.CLOSED, on_delay=30 * SECOND)
     stage = Stage(plan(level_input(), circuit_input(), low)).start()

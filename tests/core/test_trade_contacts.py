@@ -134,6 +134,7 @@ FLUTTER = [
 ]
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize("on_delay", [6, 10, 30])
 @pytest.mark.parametrize(("up", "down"), FLUTTER)
 def test_trade_1_3_what_is_in_alarm_for_more_than_half_of_the_time_is_raised_in_time(

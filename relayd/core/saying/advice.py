@@ -102,8 +102,10 @@ def _common(matter: Matter) -> list[str]:
 
 def _quiet(matter: Matter) -> list[str]:
     """How the horn is quieted: by Silence; its wire is for the qualified alone, and complete."""
+    if matter.wire_off:
+        return []  # nobody hears it, and there is nothing to silence
     told = _silence(matter)
-    if not matter.reader.qualified or matter.wire_off:
+    if not matter.reader.qualified:
         return told
     say = matter.say
     first = say(first_steps.ALL_OFF, labels=cautions.labels(matter))

@@ -33,6 +33,10 @@ OPENING = marked(
     " panel{labels}, the source of the unit's own wires included, lock them, and measure that it is"
     " dead."
 )
+LOOSE_WIRE = marked(
+    "The horn's wire hangs loose inside the panel: it may be bare, and it is live in an alarm. Leave"
+    " the panel shut."
+)
 BLOWER = marked("The blower can start by itself at any time: keep hands and tools out.")
 
 _WATER = (FLOOR, BAREFOOT, LID, STARTS, ONCE)
@@ -73,6 +77,8 @@ def lines(matter: Matter, priority: Priority) -> list[str]:
         return []
     found = CAUTIONS[c.base_of(matter.condition)]
     said = told(found, matter.say)
+    if matter.wire_off:
+        said.append(matter.say(LOOSE_WIRE))
     if found and matter.reader.qualified:
         said.append(matter.say(OPENING, labels=labels(matter)))
     return said

@@ -22,7 +22,8 @@ INSPECT = marked(
 CORD = marked("Never feed a panel by a cord.")
 LIGHTS = marked(
     "Look whether other lights of the house are out. If only this circuit is out: {breaker} may"
-    " have tripped, or somebody switched it off."
+    " have tripped, or somebody switched it off. Switch on nothing before you know that nobody is"
+    " at work there."
 )
 OTHER_PUMP = marked("The other pump can do the work: leave its switch in Auto.")
 

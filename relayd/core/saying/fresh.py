@@ -15,8 +15,8 @@ from relayd.core.saying.letter import Desk
 from relayd.core.state import Alarm
 
 RUN_FOR = marked(
-    "{which} has run for {time} and the level has not fallen: blocked, air-bound, a valve shut, the"
-    " line broken or frozen, the pump worn, or the inflow too great."
+    "{which} has run for {time} and the water is not below the alarm float: blocked, air-bound, a"
+    " valve shut, the line broken or frozen, the pump worn, or the inflow too great."
 )
 """Row R4 with the time for which its pump has run."""
 

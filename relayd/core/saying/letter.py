@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from relayd.core import conditions as c
 from relayd.core.calling import duty
+from relayd.core.diagnosis import pump_rows
 from relayd.core.events import Now
 from relayd.core.plan import Panel, Person, Plan
 from relayd.core.saying import language, sentences, when
@@ -214,7 +215,9 @@ def reserve(desk: Desk, alarm: Alarm) -> str:
     if base == c.HIGH_HIGH_LEVEL:
         return say("How long the basin still holds is not known: it may overflow at any moment.")
     if panel is None or panel.reserve is None:
-        return say("How long the basin holds is not known.")
+        return say(UNKNOWN)
+    if _outrun(alarm):
+        return say(FASTER)
     high = _high(desk, alarm)
     if high is None:
         # The time before the alarm float is not known: only what comes after it is declared.
@@ -232,12 +235,19 @@ def from_now(desk: Desk, alarm: Alarm) -> str:
     say, panel = desk.say, desk.panel
     if c.base_of(alarm.condition) == c.HIGH_HIGH_LEVEL or panel is None or panel.reserve is None:
         return reserve(desk, alarm)
+    if _outrun(alarm):
+        return say(UNKNOWN)
     high = _high(desk, alarm)
     left = panel.reserve - (_gone(desk, high) if high else 0)
     time = when.half_hours(left)
     if not time:
         return say(ANY_MOMENT if high else SOON_FROM_FLOAT)
     return say(LEFT_BRIEF if high else FLOAT_BRIEF, time=time)
+
+
+def _outrun(alarm: Alarm) -> bool:
+    """Whether a pump runs and does not get the water down: then no declared rate holds."""
+    return any(pump_rows.split(each)[0] in ("R4", "R7") for each in alarm.notes)
 
 
 def _high(desk: Desk, alarm: Alarm) -> Alarm | None:
@@ -259,6 +269,11 @@ LEFT = marked(
 LITTLE_LEFT = marked(
     "Less than half an hour is left at the declared rate (not measured): it may overflow"
     " at any moment."
+)
+UNKNOWN = marked("How long the basin holds is not known.")
+FASTER = marked(
+    "How long the basin holds is not known: more may come in than was declared, since the pump does"
+    " not get the water below the alarm float."
 )
 NONE_LEFT = marked(
     "Nothing is left at the declared rate (not measured): take it as overflowing, at the"

@@ -119,7 +119,7 @@ def _standing(case: Case) -> str:
         return say(told, who=desk.called(taken.person), until=until)
     before = _before(alarm, desk.reader.id)
     if not before and set(alarm.told) <= {desk.reader.id}:
-        return say("You are first: nobody else has been told.")
+        return say("You are first: nobody was told before you.")
     if not before:
         return say("You are first, and nobody has taken it.")
     names = ", ".join(desk.called(each) for each in before)

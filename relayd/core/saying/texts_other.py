@@ -138,7 +138,10 @@ def _moment(desk: Desk, stamp: Stamp | None) -> str:
 _VISIT = {
     "begun": marked("{who} is at the panel {until}: its alarms go to {who} first."),
     "ending": marked("The visit of {who} ends soon ({until}): extend it, or end it."),
-    "ended": marked("The visit of {who} has ended by itself: nobody said that it was over."),
+    "ended": marked(
+        "The visit of {who} has ended by itself: its end was not said, or not with all that stays"
+        " undone."
+    ),
     "left": marked("{who} has left and says what stays as it is."),
 }
 _VISIT_TITLE = {

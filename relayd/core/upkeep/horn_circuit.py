@@ -132,10 +132,10 @@ def _ask(draft: Draft, subject: str, alarm: Alarm) -> None:
 
 
 def _may_ask(draft: Draft, owner: Subject, alarm: Alarm, person: str) -> int:
-    """When: at night only who is there, who has the alarm, and who responds; the others by day."""
+    """When: at night only who is there, has answered the alarm, or responds; the others by day."""
     known = draft.plan.people.get(person)
     at_it = (owner.visit and owner.visit.person, alarm.taken and alarm.taken.person)
-    if known is None or known.responds or person in at_it:
+    if known is None or known.responds or person in at_it or person in alarm.seen:
         return draft.now.up
     return hours.waking(draft.plan, known, draft.now)
 

@@ -184,6 +184,7 @@ def test_every_combination_is_there() -> None:
     }
 
 
+@pytest.mark.untraced
 def test_the_table_for_readers_is_what_was_played() -> None:
     lines = table()
     assert lines[0].startswith("| without power | circuit |")

@@ -229,7 +229,7 @@ def _words(row: str, is_news: bool) -> str:
         return said(row)
     which = row.partition("-")[2].strip("0")
     pump = f"Pump {which}" if which else "The pump"
-    return f"News: {pump} has run for 11 min and the level has not fallen: blocked"
+    return f"News: {pump} has run for 11 min and the water is not below the alarm float: blocked"
 
 
 @every_story

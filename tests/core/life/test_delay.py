@@ -210,6 +210,7 @@ PERIODS = [0.05, 0.11, 0.5, 1, 3, 6.1, 8, 10, 13, 13.9, 16, 19, 20, 25, 39, 60, 
 DUTIES = [0.501, 0.52, 0.6, 0.75, 0.9, 0.99]
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize("on", [6, 10, 60], ids=lambda each: f"on-delay {each} s")
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("duty", DUTIES, ids=lambda each: f"duty {each}")
@@ -252,6 +253,7 @@ SELDOM = [
 ]
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize(("period", "duty"), SELDOM, ids=lambda each: str(each))
 def test_what_is_there_for_less_than_half_of_the_time_is_never_raised(
     period: float, duty: float
@@ -314,6 +316,7 @@ def test_short_returns_end_no_alarm_and_a_whole_off_delay_does() -> None:
     assert returned.up - went == FILTER + HOLD + OFF
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("close", "opens"), [(1, 50), (50, 200), (200, 200), (500, 1000), (1000, 1000)]

@@ -475,6 +475,7 @@ def _move(world: World, oracle: Oracle, name: str) -> None:
         oracle.process = {"UNACK": "RTNUN", "ACKED": "NORM"}.get(oracle.process, oracle.process)
 
 
+@pytest.mark.untraced
 @settings(max_examples=300, deadline=None)
 @given(st.lists(STEPS, max_size=14))
 def test_marks_in_every_order_of_setting_and_ending(steps: list[tuple[str, int]]) -> None:

@@ -8,7 +8,7 @@ from relayd.core import conditions as c
 from relayd.core.plan import HOUR, MINUTE, Means
 from relayd.core.saying import brief, sentences
 from relayd.core.saying.gsm7 import septets
-from relayd.core.state import LooseEnd, NoticeKind, Process, PumpLog, Subject
+from relayd.core.state import Horn, HornStanding, LooseEnd, NoticeKind, Process, PumpLog, Subject
 from tests.core.build import contact
 from tests.core.spoken import UP, Case, alarm_of, cabin, made, stamp
 
@@ -63,7 +63,9 @@ def test_a_pump_whose_start_was_seen_is_said_with_how_long_it_has_run(since: int
     owner = Subject("panel:cabin", {c.HIGH_LEVEL: alarm}, pumps={1: PumpLog(running=running)})
     panel = replace(cabin(), inputs=(*cabin().inputs, RUNNING))
     long = made(case, panel, owner=owner, alarm=alarm).long
-    assert ("The pump has run for 12 min and the level has not fallen" in long) is bool(since)
+    assert (
+        "The pump has run for 12 min and the water is not below the alarm float" in long
+    ) is bool(since)
 
 
 def test_a_contact_that_is_quiet_again_is_not_said_to_chatter() -> None:
@@ -106,3 +108,20 @@ def test_where_nothing_remains_nothing_is_said_of_it() -> None:
 def test_a_broker_s_loss_is_named_by_the_broker() -> None:
     assert sentences.name("mqtt-down-office") == "MQTT broker not reached (office)"
     assert brief.lowered("MQTT broker") == "MQTT broker"
+
+
+@pytest.mark.parametrize("note", ["R4", "R7"])
+def test_where_the_pump_does_not_get_the_water_down_no_declared_rate_is_said(note: str) -> None:
+    case = Case()
+    alarm = replace(alarm_of(case), notes=(note,))
+    long = made(case, cabin(reserve=9 * HOUR), alarm=alarm).long
+    assert "How long the basin holds is not known: more may come in than was declared" in long
+    assert "declared rate" not in long
+    assert "(declared)" not in long
+
+
+def test_a_horn_whose_wire_hangs_loose_is_warned_of_and_not_silenced() -> None:
+    owner = Subject("panel:cabin", horn=Horn(HornStanding.DISCONNECTED, stamp(HOUR), "ben"))
+    long = made(Case(), owner=owner).long
+    assert "! The horn's wire hangs loose inside the panel: it may be bare" in long
+    assert "press Silence" not in long

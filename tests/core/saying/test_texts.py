@@ -161,7 +161,7 @@ def test_a_message_answers_in_the_order_of_the_design() -> None:
 @pytest.mark.parametrize(
     ("told", "says"),
     [
-        (("anna",), "You are first: nobody else has been told."),
+        (("anna",), "You are first: nobody was told before you."),
         (("anna", "ben"), "You are first, and nobody has taken it."),
         (("ben", "anna"), "Told before you: Ben; nobody has taken it: you are second."),
         (
