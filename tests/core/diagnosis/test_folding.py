@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from relayd.core import conditions as c
 from relayd.core.diagnosis.pump_rows import said
-from relayd.core.events import Acknowledge, Act, Looked, Shelve
+from relayd.core.events import Acknowledge, Act, InputFound, InputLost, Looked, Shelve
 from relayd.core.findings import FOLDED, TOLD_WITH_LEVEL, TOLD_WITH_SITE
 from relayd.core.plan import HOUR, MINUTE, SECOND, Means
 from relayd.core.state import NoticeKind, outside_id
@@ -196,6 +196,28 @@ def test_how_long_a_pump_may_run_beside_a_high_level(
     at.run(3)
     assert at.process(c.NOT_FALLING) == "UNACK"
     assert at.state.subjects["panel:cabin"].pumps[1].tally.starts == runs + 1
+
+
+def test_a_run_whose_start_was_not_seen_teaches_nothing_of_how_long_a_run_lasts() -> None:
+    """A run that lasts through a limit's watch counts from where it was last seen to begin anew."""
+    at = cabin()
+    for on in (True, False):
+        at.alarm(RUNNING.id, on)
+        at.run(60)
+    known = at.state.subjects["panel:cabin"].pumps[1]
+    assert known.runs == (60 * SECOND,)
+    at.alarm(RUNNING.id)
+    at.run(60)
+    at.give(InputLost(RUNNING.id, "the chip is gone"))
+    at.run(60)
+    at.give(InputFound(RUNNING.id, True, at.up))
+    at.run(60)
+    at.alarm(RUNNING.id, False)
+    at.run(60)
+    after = at.state.subjects["panel:cabin"].pumps[1]
+    assert after.running is None
+    assert after.ended is not None
+    assert after.runs == known.runs
 
 
 def test_the_alarms_of_a_day_are_counted_for_the_unit() -> None:
