@@ -311,6 +311,7 @@ INTO_THE_TANK = re.compile(
 )
 
 
+@pytest.mark.untraced
 def test_no_step_needs_a_look_into_the_tank() -> None:
     assert INTO_THE_TANK.search("Turn it to Off if the level does not fall within 2 min.")
     for case in ENGLISH:
@@ -360,6 +361,7 @@ def test_trade_1_32_what_ends_in_off_says_no_water_and_gives_the_reserve(
                 assert re.search(r"use no water", said, re.I)
 
 
+@pytest.mark.untraced
 def test_trade_1_33_only_the_qualified_inspect_and_nobody_cleans() -> None:
     for condition in (c.CONTRADICTION, c.HORN_SILENT, c.WIRING_FAULT, c.SEAL_LEAK):
         for reader, person in READERS.items():

@@ -256,6 +256,7 @@ def test_what_to_do_stands_within_the_first_lines_also_beside_a_loose_end(
     assert any(each.startswith("3. ") for each in alone[:12])
 
 
+@pytest.mark.untraced
 def test_no_line_of_a_message_is_there_twice() -> None:
     for case in ALL:
         lines = made(case).long.splitlines()
