@@ -44,7 +44,10 @@ def horn_wire(draft: Draft, command: HornWire, person: Person) -> Done | Refused
     if command.wire is Wire.OFF:
         what = f"noted: the horn at {place.name} is disconnected, by {person.name}"
         follows = "nobody hears it at the panel; people are told as ever, and reminded by day"
-        end = "say 'back' when the wire is on again"
+        care = (
+            "the wire may be live: the panel stays shut, and only somebody qualified puts it back"
+        )
+        end = f"{care}; say 'back' when it is on again"
         return Done("wire-off", f"{what}; {follows}; {end}", (place.subject,))
     what = f"noted: the wire of the horn at {place.name} is back, says {person.name}"
     standing = draft.subject(place.subject).horn.standing.value

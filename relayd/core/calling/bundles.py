@@ -60,7 +60,7 @@ def gather(draft: Draft) -> None:
         ]
         if len(waiting) > 1:
             _together(draft, person, waiting)
-            _went(draft, person, bundled=now)
+        _went(draft, person, bundled=now)
 
 
 def works_again(draft: Draft, channel: str) -> None:

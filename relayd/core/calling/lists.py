@@ -15,6 +15,9 @@ from relayd.core.plan import HOUR, MINUTE, CallList, Kind, Panel, Plan, Priority
 from relayd.core.state import Away, Subject
 
 QUIET_REPEAT = 24 * HOUR
+EVENING, BEFORE_EVENING = 20 * HOUR, 2 * HOUR
+"""What is medium and nobody has answered is repeated that evening (local time of day) where its last
+step was told so long before it, and then daily (common practice, no source)."""
 """Alarms below high are repeated daily, not through the night."""
 SHORT_RESERVE = 2 * HOUR
 """A basin that overflows sooner is called for on the fast list (common practice, no source)."""
@@ -74,11 +77,19 @@ def next_due(
         return now.up + (calls.slow if now.up - began >= calls.slow_after else calls.repeat)
     told = hours.later(now, _told_at(plan, away, calls, priority, step - 1, now))
     if step >= len(calls.steps):
-        return told.up + QUIET_REPEAT
+        young = priority is Priority.MEDIUM and step == len(calls.steps)
+        return _this_evening(plan, told) if young else told.up + QUIET_REPEAT
     if priority is Priority.MEDIUM:
         return max(now.up, began + calls.steps[step].after)
     whose = _somebody(plan, away, calls, step, told)
     return hours.next_opening(plan, plan.people[whose], told) if whose else told.up + QUIET_REPEAT
+
+
+def _this_evening(plan: Plan, told: Now) -> int:
+    """Boot time of the same day's evening; a day later where it is over, or no clock tells."""
+    evening = hours.next_at(plan, EVENING, BEFORE_EVENING, told)
+    same = hours.local(plan, told.wall)[0] == hours.local(plan, hours.later(told, evening).wall)[0]
+    return evening if told.trusted and same else told.up + QUIET_REPEAT
 
 
 def resolved(

@@ -25,7 +25,7 @@ ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 
 def retry_after(send: Send) -> int:
     """Back-off after `send.tries` tries, in ns: 5 s doubled up to 5 min, less up to a fifth by its id."""
-    whole = min(LONGEST_RETRY, FIRST_RETRY << min(send.tries - 1, 10))
+    whole = min(LONGEST_RETRY, FIRST_RETRY << min(max(send.tries - 1, 0), 10))
     return whole - whole * (send.id * 2654435761 % 1000) // 5000
 
 
@@ -92,6 +92,8 @@ def hand_out(draft: Draft, notice_id: int) -> None:
             continue
         if send.state in ON_ITS_WAY:
             _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
+        elif (at := ways.turn(draft, send, retry_after(send))) > draft.now.up:
+            draft.put_notice(_with(draft.notices[notice_id], replace(send, due=at)))
         else:
             _hand(draft, notice_id, send)
 
@@ -171,6 +173,7 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     notice = draft.notices[notice_id]
     out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
     draft.put_notice(_with(notice, out))
+    ways.went(draft, send.channel)
     ref = draft.ref(notice.id)
     short = send.channel in draft.plan.short_forms
     body = notice.short if short else f"{notice.long}\n\n{ref}"

@@ -68,6 +68,22 @@ def _with(notice: Notice, send: Send) -> Notice:
     )
 
 
+def turn(draft: Draft, send: Send, pause: int) -> int:
+    """When a send may go (boot ns): of a way that fails what was tried before is tried one by one.
+
+    Half of the pause of that send lies between two tries of one failing way, however much it owes.
+    """
+    went = draft.handed.get(send.channel, ())
+    if not send.tries or not went or not fails(draft, send.channel):
+        return draft.now.up
+    return max(draft.now.up, went[-1] + pause // 2)
+
+
+def went(draft: Draft, channel: str) -> None:
+    """Something goes over that channel now."""
+    draft.handed[channel] = (draft.now.up,)
+
+
 def unreachable(draft: Draft, person: str, priority: Priority) -> bool:
     """Whether none of the ways that would be tried works, as far as it is known."""
     if person not in draft.plan.people:

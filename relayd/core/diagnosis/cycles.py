@@ -25,7 +25,7 @@ IN_A_ROW = 5
 RUNS_KEPT = 20
 RUNS_KNOWN = 10
 """So many whole runs must be known before their median is the usual one."""
-LEAST_WAIT, LONGEST_LEARNED = 10 * MINUTE, 2 * HOUR
+LEAST_WAIT, CATCHING_UP, LONGEST_LEARNED = 10 * MINUTE, 30 * MINUTE, 2 * HOUR
 """A pump that runs for less beside a high level is given time; what was learned gives it no more."""
 
 
@@ -112,14 +112,15 @@ def has_run(log: PumpLog, since: int) -> bool:
     return log.running is not None or (log.ended is not None and log.ended >= since)
 
 
-def patience(panel: Panel, logs: Mapping[int, PumpLog]) -> int:
+def patience(panel: Panel, logs: Mapping[int, PumpLog], after_outage: bool = False) -> int:
     """How long a pump may run beside a high level before it is said not to get the level down (ns).
 
-    Twice its usual run, as it is declared or was seen; ten minutes at least, and never longer than
-    half of a declared reserve. Common practice, no source.
+    Twice its usual run, as it is declared or was seen; ten minutes at least, half an hour where it
+    catches up after an outage, and never longer than half of a declared reserve. Common practice,
+    no source.
     """
     usual = _usual(logs) if panel.pump_down is None else 2 * panel.pump_down
-    wait = max(LEAST_WAIT, usual)
+    wait = max(CATCHING_UP if after_outage else LEAST_WAIT, usual)
     return wait if panel.reserve is None else min(wait, panel.reserve // 2)
 
 

@@ -206,7 +206,7 @@ def not_seen(view: View, logs: Logs) -> Finding:
     """L16: high level came back, and no pump was seen to run since it began; open until one is.
 
     It is found in the step in which the level returns. Nothing is said of a pump that nobody
-    watches, of what a visitor did, and of what somebody has looked at.
+    watches, and of what a visitor did.
     """
     lesser = Priority.LOW if len(view.pumps) > 1 else None
     mine, high = view.before.alarms.get(c.PUMP_NOT_SEEN), view.before.alarms.get(c.HIGH_LEVEL)
@@ -215,8 +215,7 @@ def not_seen(view: View, logs: Logs) -> Finding:
     if high is None or high.raised is None or not _just_returned(view, high):
         return Finding(_NO, "L16")
     silent = all(view.runs(each) is False for each in view.pumps)
-    told = view.before.visit is not None or view.before.belief.looked is not None
-    if told or not silent or _ran(view, logs, high.raised.up):
+    if view.before.visit is not None or not silent or _ran(view, logs, high.raised.up):
         return Finding(_NO, "L16")
     return Finding(_YES, "L16", priority=lesser)
 

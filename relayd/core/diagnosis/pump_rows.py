@@ -51,7 +51,7 @@ SAYS: dict[str, str] = {
     "R1-off": "the switch of {pump} is in Off",
     "R2": "{pump} has no power: that is why the level rises",
     "R3": "{pump} is called and takes no current: overload, thermal cut-out, capacitor or leads",
-    "R4": "{pump} runs and the level does not fall: blocked, air-bound, a valve shut, the line"
+    "R4": "{pump} runs and the water is not below the alarm float: blocked, air-bound, a valve shut, the line"
     " broken or frozen, the pump worn, or the inflow too great",
     "R5": "{pump} has power, its switch is in Auto, and nothing calls it: pump float or control",
     "R5-idle": "{pump} is not seen to run though the water stands at the alarm float: its float or"

@@ -79,7 +79,10 @@ def _delays(
     """On- and off-delay of a condition; a pump is given as long as its runs usually take."""
     on, off = delays_of(panel, condition, high_level, draft.plan.empty)
     if panel is not None and condition == NOT_FALLING:
-        on = cycles.patience(panel, draft.subject(subject).pumps)
+        owner = draft.subject(subject)
+        high = owner.alarms.get(HIGH_LEVEL)
+        after_outage = high is not None and "R8" in high.notes
+        on = cycles.patience(panel, owner.pumps, after_outage)
     return on, off
 
 

@@ -68,7 +68,7 @@ def matter(case: Case, panel: Panel) -> Matter:
     }
     standing |= set(_shown_by(alarm))
     standing |= {each for each in desk.owner.loose if c.base_of(each) in c.CHARACTERS}
-    horn = desk.owner.horn.standing
+    horn = desk.owner.horn
     return Matter(
         panel,
         desk.reader,
@@ -76,7 +76,8 @@ def matter(case: Case, panel: Panel) -> Matter:
         CHATTERS if CHATTERS in alarm.notes else alarm.row,
         frozenset(standing),
         letter.from_now(desk, alarm),
-        horn is HornStanding.DISCONNECTED,
+        horn.standing is HornStanding.DISCONNECTED,
+        horn.asked is not None,
         _runs(panel, desk.owner, alarm),
         case.say,
     )

@@ -39,6 +39,10 @@ LOOSE_WIRE = marked(
     "The horn's wire hangs loose inside the panel: it may be bare, and it is live in an alarm. Leave"
     " the panel shut."
 )
+MAYBE_LOOSE = marked(
+    "The horn's wire may have been taken off and hang loose inside the panel: it may be live. Leave"
+    " the panel shut."
+)
 BLOWER = marked("The blower can start by itself at any time: keep hands and tools out.")
 
 _WATER = (FLOOR, BAREFOOT, LID, STARTS, ONCE)
@@ -79,8 +83,8 @@ def lines(matter: Matter, priority: Priority) -> list[str]:
         return []
     found = CAUTIONS[c.base_of(matter.condition)]
     said = told(found, matter.say)
-    if matter.wire_off:
-        said.append(matter.say(LOOSE_WIRE))
+    if matter.wire_off or matter.wire_asked:
+        said.append(matter.say(LOOSE_WIRE if matter.wire_off else MAYBE_LOOSE))
     if found and matter.reader.qualified:
         said.append(matter.say(OPENING, labels=labels(matter)))
     return said

@@ -57,7 +57,8 @@ def _over(desk: Desk, alarm: Alarm) -> Iterator[str]:
     for each in alarm.told_notes:
         switch = pump_rows.split(each)[0].startswith("R1")
         words = brief.note(each, desk.say)
-        if each not in alarm.notes and words and not (switch and moved):
+        past = pump_rows.split(each)[0] == "R8"  # the outage was, whatever is said of it since
+        if each not in alarm.notes and words and not past and not (switch and moved):
             yield words
 
 

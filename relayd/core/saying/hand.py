@@ -28,6 +28,8 @@ class Matter:
     reserve: str = ""
     wire_off: bool = False
     """The horn's wire is known to be off already."""
+    wire_asked: bool = False
+    """Whether the wire was taken off has been asked, and nobody has answered."""
     runs: bool = False
     """A pump of the panel is known to run."""
     say: Speech = ENGLISH
@@ -90,7 +92,7 @@ NOT_BY_HAND: dict[Kind, str] = {
 }
 FAILS = marked(
     "From outside, lid shut: if within 2 min you do not hear it run and its run lamp or ammeter (if"
-    " fitted) shows nothing, if it hums or trips, or if the ground along the line is wet: turn the"
+    " fitted) shows nothing, if it hums or trips, or if sewage comes up along the line: turn the"
     " switch of {which} to Off, use no water and call. If it ran and the alarm lamp is still lit:"
     " leave it in Auto and call. {off}"
 )
@@ -105,8 +107,14 @@ RUNS = marked(
     "The pump runs already, as its contact tells: leave the switch as it is, whatever an earlier"
     " message said."
 )
-WET = marked("Look from outside whether the ground along the line is wet, and say so.")
-WET_OFF = marked("If it is wet: turn the switch of {which} to Off and use no water. {off}")
+WET = marked(
+    "Look from outside whether sewage comes up along the line, or a soggy, smelling spot unlike the"
+    " ground beside it, and say so; ground that is wet from rain does not count."
+)
+WET_OFF = marked(
+    "If so: turn the switch of {which} to Off and use no water; in doubt leave it in Auto and call."
+    " {off}"
+)
 CALL = marked("Call the service firm.")
 CALL_WORKER = marked("Call somebody who may work on it.")
 CALL_AFTER: dict[Kind, str] = {

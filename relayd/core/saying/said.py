@@ -132,7 +132,7 @@ WHAT: dict[str, str] = {
     " was switched off and not on again. Lamp, horn and alarm contact are dead.",
     c.NO_CURRENT: "The pump is called but takes no current: overload, thermal cut-out, capacitor or"
     " wires. It does not pump.",
-    c.NOT_FALLING: "The pump runs, but the level does not fall: blocked, air-bound, a shut valve, a"
+    c.NOT_FALLING: "The pump runs, but the water is not below the alarm float: blocked, air-bound, a shut valve, a"
     " broken or frozen line, worn, or more comes in than it can pump.",
     c.KEEPS_REACHING: "The level reaches the alarm float again and again and clears by itself: the"
     " pump gets weak, or ground water comes in.",

@@ -13,7 +13,7 @@ from relayd.core.diagnosis import level as levels
 from relayd.core.diagnosis import power, pump_rows
 from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import Circuits, Means, Panel
-from relayd.core.saying.language import ENGLISH, Speech
+from relayd.core.saying.language import ENGLISH, Speech, marked
 from relayd.core.saying.said import (
     BACK,
     COMMON_ROWS,
@@ -235,18 +235,21 @@ def _over(owner: Subject, alarm: Alarm, panel: Panel | None, say: Speech) -> str
             "It is no longer in the plan and no longer watched: this does not mean that all is well."
         )
     if base == HIGH_LEVEL:
-        if owner.belief.looked is not None:
-            return say("Somebody looked and says that the level is below the alarm float.")
-        told = say(LEVEL_ROWS.get(owner.belief.row, LEVEL_ROWS["L2"]))
-        return " ".join(
-            (told, *(_row(each, panel, alarm, say) for each in alarm.notes if each == "L16"))
-        )
+        looked = owner.belief.looked is not None
+        told = LOOKED if looked else LEVEL_ROWS.get(owner.belief.row, LEVEL_ROWS["L2"])
+        idle = (_row(each, panel, alarm, say) for each in alarm.notes if each == "L16")
+        chattered = "U1" in (*alarm.notes, *alarm.told_notes)
+        return " ".join((say(told), *idle, *([say(CHATTERED)] if chattered else [])))
     if base in OVER:
         after = level(owner, say) if base == ALARM_POWER else ""
         # That row says itself that the circuit is on again.
         told = "" if after and owner.belief.row == "L11" else say(OVER[base])
         return f"{told} {after}".strip()
     return say("{name}: over.", name=name(alarm.condition, panel, say))
+
+
+LOOKED = marked("Somebody looked and says that the level is below the alarm float.")
+CHATTERED = marked("Its contact chattered: have float and wires looked at by day.")
 
 
 def says_more(alarm: Alarm) -> bool:

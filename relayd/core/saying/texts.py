@@ -268,6 +268,8 @@ def _short(case: Case, new: fresh.Fresh) -> str:
     step: tuple[str, ...] = (f"{told[:1].upper()}{told[1:]}.",) if told else ()
     if case.kind is NoticeKind.STAND_DOWN:
         step = brief.remains(desk, case.alarm)
+        if case.alarm.condition == c.SITE_OUTAGE:
+            step = (say("Pumps may start, high levels may follow."), *step)
     return short.made(short.Parts(_head(case), desk.place, end, where=desk.spot, step=step))
 
 

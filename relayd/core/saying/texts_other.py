@@ -106,6 +106,7 @@ def question(
             off=off,
             back=back,
         ),
+        say(ASK_THEM),
         say("If it was taken off: {how}.", how=taken),
         say("If it was not, or is back on: {how}.", how=never),
         say("Without an answer the horn counts as not known: the next alarm may be silent there."),
@@ -114,7 +115,7 @@ def question(
         say(NO_REPLY),
     ]
     step = say("If so: {taken}. If not: {never}.", taken=taken, never=never)
-    asked = say("Was the horn's wire taken off?")
+    asked = say("Horn's wire off? Panel stays shut.")
     end = say(letter.NO_REPLY_SHORT)
     brief = short.made(short.Parts(asked, desk.place, end, where=desk.spot, step=(step,)))
     title = say("Was the horn's wire taken off? - {place}", place=desk.place)
@@ -150,6 +151,12 @@ _WIRE_IS = {
     ),
     Wire.BACK: marked("{who} says that the horn's wire is on."),
 }
+
+
+ASK_THEM = marked(
+    "Ask whoever was there; do not open the panel to look: the wire may hang loose and be live. Only"
+    " somebody qualified puts it back."
+)
 
 
 def _from_to(desk: Desk, first: Stamp | None, last: Stamp | None) -> tuple[str, str]:
@@ -263,7 +270,10 @@ def digest(
 
 
 def _brief(desk: Desk, condition: str) -> str:
-    return f"{sentences.name(condition, desk.panel, desk.say)} ({desk.place})"
+    alarm = desk.owner.alarms.get(condition)
+    over = alarm is not None and alarm.process not in _ACTIVE
+    where = desk.say("{place}, over", place=desk.place) if over else desk.place
+    return f"{sentences.name(condition, desk.panel, desk.say)} ({where})"
 
 
 def item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:

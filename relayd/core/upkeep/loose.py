@@ -16,7 +16,7 @@ from relayd.core.draft import UNIT, Draft
 from relayd.core.plan import DAY, HOUR, Panel, Priority
 from relayd.core.refusal import Refused
 from relayd.core.saying import texts
-from relayd.core.state import LooseEnd, Mark, NoticeKind
+from relayd.core.state import HornStanding, LooseEnd, Mark, NoticeKind
 from relayd.core.upkeep.horn_standing import HORN_UNPROVED, HORN_WIRE, heard_by
 from relayd.core.upkeep.loose_ends import (
     ALARM_BREAKER,
@@ -170,5 +170,10 @@ def _remind(draft: Draft, subject: str, key: str) -> None:
 
 
 def _unknown(draft: Draft, subject: str, key: str) -> Refused:
-    known = ", ".join(draft.subject(subject).loose) or "none"
+    owner = draft.subject(subject)
+    open_now = [*owner.loose]
+    silent = (HornStanding.NOT_KNOWN, HornStanding.SILENT)
+    if key.startswith("horn-") and owner.horn.standing in silent and HORN_UNPROVED not in open_now:
+        open_now.append(f"{HORN_UNPROVED} ({how(HORN_UNPROVED)})")
+    known = ", ".join(open_now) or "none"
     return Refused("not-open", f"no loose end here is called '{key}'; open now: {known}")

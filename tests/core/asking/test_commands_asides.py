@@ -122,7 +122,7 @@ def test_the_horn_s_wire_off_and_back() -> None:
     off = at.ask(HornWire("cabin", Wire.OFF, "it woke the guests"))
     assert off.say == (
         "noted: the horn at Panel cabin is disconnected, by Ben; nobody hears it at the panel; "
-        "people are told as ever, and reminded by day; say 'back' when the wire is on again"
+        "people are told as ever, and reminded by day; the wire may be live: the panel stays shut, and only somebody qualified puts it back; say 'back' when it is on again"
     )
     assert "horn-wire" in at.state.subjects["panel:cabin"].loose
     back = at.ask(HornWire("cabin", Wire.BACK))

@@ -6,9 +6,9 @@ import pytest
 
 from relayd.core.calling.callout import list_of
 from relayd.core.events import Acknowledge, Act, ChannelDown, TimePassed
-from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Person, Plan, Step
+from relayd.core.plan import DAY, HOUR, MINUTE, SECOND, CallList, Person, Plan, Step
 from relayd.core.state import NoticeKind
-from tests.core.world import CIRCUIT, LEVEL, World, plan
+from tests.core.world import CIRCUIT, LEVEL, WALL, World, plan
 
 RAISED = 10.05
 """Filter and on-delay: from the edge to the alarm, in seconds."""
@@ -92,7 +92,8 @@ def test_an_alarm_below_high_is_repeated_daily_and_not_through_the_night() -> No
     raised = world.up
     assert world.process("mqtt-down", "unit") == "UNACK"
     world.run(49 * 3600)
-    days = [(at, who) for at in (8 + 24 * 60, 8 + 48 * 60) for who in ("anna", "ben")]
+    evening = (20 * HOUR - (WALL + raised) % DAY) / MINUTE
+    days = [(evening + day * 24 * 60, who) for day in (0, 1) for who in ("anna", "ben")]
     assert calls(world, raised) == [(0, "anna"), (3, "anna"), (8, "ben"), *days]
 
 

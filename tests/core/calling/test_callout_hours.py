@@ -67,10 +67,16 @@ def test_low_in_working_hours_is_told_at_once_and_repeated_daily_and_not_at_the_
     assert bench.calls() == [("05 10:00", "anna"), ("06 10:00", "anna"), ("09 08:00", "anna")]
 
 
-def test_medium_is_repeated_daily_in_the_waking_hours() -> None:
+def test_medium_is_repeated_in_the_evening_and_then_daily() -> None:
     bench = Bench(plan(Step(0, ("anna",))), "2026-03-03 23:00").rise("low-level", MEDIUM)
     bench.run_to("2026-03-06 06:00")
-    assert bench.calls() == [("04 07:00", "anna"), ("05 07:00", "anna")]
+    assert bench.calls() == [("04 07:00", "anna"), ("04 20:00", "anna"), ("05 20:00", "anna")]
+
+
+def test_medium_that_is_told_late_in_the_day_is_not_repeated_that_evening() -> None:
+    bench = Bench(plan(Step(0, ("anna",))), "2026-03-03 18:30").rise("low-level", MEDIUM)
+    bench.run_to("2026-03-05 06:00")
+    assert bench.calls() == [("03 18:30", "anna"), ("04 18:30", "anna")]
 
 
 def test_record_only_tells_nobody_and_says_why() -> None:

@@ -7,6 +7,7 @@ import pytest
 from relayd.core.calling import ways
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
+from relayd.core.effects import Tell
 from relayd.core.events import Act, Outcome, Sent
 from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Person, Plan, Priority, Step
 from relayd.core.state import NoticeKind, SendState, State
@@ -33,8 +34,8 @@ def started(plan_: Plan, *deaf: str) -> World:
 
 def given(world: World) -> list[tuple[str, float]]:
     """Channel and time (s) of what went out, from the first on."""
-    tells = [(at, each.channel) for at, each in world.effects if type(each).__name__ == "Tell"]
-    return [(channel, (at - tells[0][0]) / SECOND) for at, channel in tells]  # type: ignore[attr-defined]
+    tells = [(at, each.channel) for at, each in world.effects if isinstance(each, Tell)]
+    return [(channel, (at - tells[0][0]) / SECOND) for at, channel in tells]
 
 
 def refuse(world: World, channel: str) -> None:

@@ -199,7 +199,7 @@ def test_trade_1_28_and_1_31_hand_goes_by_kind_of_system_and_by_where_the_switch
         (Kind.SEWAGE_EJECTOR, "until the lamp is out and 1 min more, 5 min at most; then back to"),
         (Kind.LIFT_STATION, "until the lamp is out and 1 min more, 5 min at most; then back to"),
         (Kind.SEWAGE_EJECTOR, "From outside, lid shut: if within 2 min you do not hear it run"),
-        (Kind.SEWAGE_EJECTOR, "if it hums or trips, or if the ground along the line is wet: turn"),
+        (Kind.SEWAGE_EJECTOR, "if it hums or trips, or if sewage comes up along the line: turn"),
         (Kind.EFFLUENT_DEMAND, "Only if it is about to overflow"),
         (Kind.EFFLUENT_DEMAND, "5 min at most, then back to Auto, and none for 6 h: the soil"),
         (Kind.EFFLUENT_DEMAND, "If the lamp goes out: call in working hours."),
@@ -303,7 +303,7 @@ def test_where_a_pump_runs_already_nobody_is_sent_to_hand_and_a_wet_line_is_look
     text = made(Case(), alarm=replace(alarm_of(Case()), notes=(note,))).long
     assert not TURNS.search(text)
     assert "The pump runs already, as its contact tells: leave the switch as it is" in text
-    assert "Look from outside whether the ground along the line is wet" in text
+    assert "Look from outside whether sewage comes up along the line" in text
 
 
 INTO_THE_TANK = re.compile(
@@ -393,7 +393,7 @@ def test_trade_1_15_no_panel_is_fed_by_a_cord(condition: str) -> None:
         (c.IN_HAND, "turn the switch of the pump back to Auto", "Leave the panel shut and call."),
         (c.IN_OFF, "turn the switch of the pump back to Auto", "Leave the panel shut and call."),
         (c.UNCALLED, "stands in Hand: back to Auto", "Leave the panel shut and call: the pump"),
-        (c.NOT_FALLING, "If it is wet: turn the switch of the pump to Off", "Do not turn"),
+        (c.NOT_FALLING, "If so: turn the switch of the pump to Off", "Do not turn"),
         (c.SILENCE_LEFT_ON, "put it back to where the horn sounds", "have its silence switch"),
         (c.ALARM_LEFT_OFF, "Only when nobody works there: switch it on", "call somebody who may"),
     ],
