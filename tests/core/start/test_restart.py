@@ -42,9 +42,11 @@ def test_what_was_out_is_owed_again_under_its_old_ids(how: dict[str, object]) ->
     world.crash(5, how.get("boot"), how.get("trusted"), None)  # type: ignore[arg-type]
     began = world.up
     world.start(planned=False, high_level=True)
+    first = [each for each in world.tells(began) if each.channel == "anna.mail"]
+    assert len(first) == 1, "what is due over a way that fails is tried one by one, the first at once"
+    world.run(150)
     again = [each for each in world.tells(began) if each.send == before.send]
     assert again[:1] == [before]
-    assert world.up == began
 
 
 def test_what_was_taken_is_not_sent_again() -> None:
