@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from relayd.core import guard
-from relayd.core.asking import commands
+from relayd.core.asking import afar, commands
 from relayd.core.calling import digests, duty, outbox
 from relayd.core.conditions import (
     CHANNEL_FAILING,
@@ -26,6 +26,7 @@ from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Answer, Effect
 from relayd.core.events import (
+    AnswerUnused,
     ChannelDown,
     ChannelUp,
     ClockJudged,
@@ -95,6 +96,9 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
         return (UNIT if spec.panel == UNIT else f"panel:{spec.panel}",)
     if isinstance(event, Commanded):
         return _obeyed(draft, event)
+    if isinstance(event, AnswerUnused):
+        _whole(draft, "an answer from afar", lambda: afar.unused(draft, event))
+        return ()
     if isinstance(event, Started):
         return list(draft.live)
     if isinstance(event, TimePassed):

@@ -254,6 +254,8 @@ class Person:
     """Local time of day (ns) from and until which a medium alarm may reach this person."""
     hours: str = ""
     """The id of this person's working hours; '': the unit's."""
+    may: tuple[str, ...] = ("seen", "taken")
+    """How this person may acknowledge (words of `Act`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +359,15 @@ class Plan:
     """The site's own texts: '<condition>:<language>:short|long' -> template with $names."""
     brokers: tuple[str, ...] = ()
     """The names of the brokers beside the first one."""
+    mailbox: bool = False
+    """Whether answers may come by mail."""
+    answers: frozenset[str] = frozenset()
+    """Channels on which a reply reaches the mailbox."""
+
+    @property
+    def codes(self) -> bool:
+        """Whether messages carry a code by which they are answered from afar."""
+        return self.mailbox or self.remote_commands
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""
