@@ -27,6 +27,7 @@ KINDS = {
 """What may be asked for -> the keys that it may have, and those that it needs. Nothing else ever:
 a broker is no place to put alarms aside."""
 _WITHIN = re.compile(r"([1-9][0-9]{0,3}) ?(min|h)")
+_CODE = re.compile(r"[A-Za-z0-9]{8}")
 _ID = r"[a-z0-9]+(?:-[a-z0-9]+)*"
 _OCCURRENCE = re.compile(rf"{_ID}\.{_ID}\.[1-9][0-9]{{0,17}}")
 
@@ -141,6 +142,8 @@ def _wire(fields: dict[str, str], plan: Plan) -> Asked | Refused:
 
 def _asked(fields: dict[str, str], plan: Plan) -> Asked | Refused:
     if "code" in fields:
+        if not _CODE.fullmatch(fields["code"]):
+            return Refused("bad-code", "code must be the 8 letters and digits that a message shows")
         return _timed(fields)
     if not _OCCURRENCE.fullmatch(fields["occurrence"]):
         say = f"occurrence must be as shown by the alarm, like {plan.unit}.k7.12"

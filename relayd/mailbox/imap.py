@@ -51,6 +51,8 @@ class Imap:
     def __init__(self, line: socket.socket) -> None:
         self._socket, self._buffer, self._number, self._read = line, bytearray(), 0, 0
         self._end = _now() + PATIENCE
+        self._news = False
+        """Mail has come since the last search began, as any answer may say (RFC 3501, 7.3.1)."""
 
     def greeted(self) -> None:
         """Wait for the server's first line."""
@@ -80,6 +82,8 @@ class Imap:
 
     def login(self, user: str, password: str, can: frozenset[bytes]) -> None:
         """Log in, by SASL PLAIN (RFC 4616) where it is offered."""
+        if b"LOGINDISABLED" in can:
+            raise Refused("it takes no password on a connection that others can read")
         if b"AUTH=PLAIN" in can:
             whole = b64encode(f"\0{user}\0{password}".encode())
             tag = self._send(b"AUTHENTICATE PLAIN")
@@ -100,6 +104,7 @@ class Imap:
 
     def newer(self, than: int) -> list[int]:
         """The UIDs above `than`, in order."""
+        self._news = False
         found = [
             int(word)
             for each in self.ask(b"UID SEARCH UID %d:*" % (than + 1))
@@ -116,22 +121,23 @@ class Imap:
         mine = (each for each in said if re.search(rb"\bUID %d\b" % uid, each.line))
         return next((part[:most] for each in mine for part in each.literals), b"")
 
-    def idle(self, beside: int, seconds: float) -> bool:
-        """Wait until mail comes (True), the descriptor `beside` can be read, or time is over."""
+    def idle(self, beside: int, seconds: float) -> None:
+        """Wait until mail comes, the descriptor `beside` can be read, or time is over."""
+        if self._news:
+            return
         tag = self._send(b"IDLE")
         self._go_ahead(tag)
-        end, news = _now() + seconds, False
-        while not news and (left := end - _now()) > 0:
+        end = _now() + seconds
+        while not self._news and (left := end - _now()) > 0:
             while (line := self._ready_line()) is not None:
-                news = news or bool(re.match(rb"\* \d+ (EXISTS|RECENT)$", line, re.I))
+                self._note(line)
                 if line.upper().startswith(b"* BYE"):
                     raise Broken(f"the server ends it: {shown(line)}")
-            if news or not self._awaited(beside, left):
+            if self._news or not self._awaited(beside, left):
                 break
         self._end = _now() + PATIENCE
         self._write(b"DONE\r\n")
-        late = self._answered(tag)
-        return news or any(each.line.upper().endswith(b"EXISTS") for each in late)
+        self._answered(tag)
 
     def ask(self, command: bytes) -> list[Said]:
         """What the server answers, without the last line. Raises Refused where that is not OK."""
@@ -158,7 +164,11 @@ class Imap:
                 if rest[:2].upper() != b"OK":
                     raise Refused(shown(rest))
                 return said
+            self._note(one.line)
             said.append(one)
+
+    def _note(self, line: bytes) -> None:
+        self._news = self._news or bool(re.match(rb"\* \d+ EXISTS$", line, re.I))
 
     def _go_ahead(self, tag: bytes) -> None:
         while not (line := self._line()).startswith(b"+"):

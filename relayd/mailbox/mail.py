@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from email import message_from_bytes, policy
 from email.message import Message
-from email.utils import parseaddr
 from hashlib import sha256
 
 from relayd.answering.codes import LETTERS
@@ -43,6 +42,8 @@ _CHARSETS = frozenset(
     | {"windows-1252", "cp1252", "windows-1250", "iso-8859-2"}
 )
 """Others are read as UTF-8: the words of an answer are plain letters in all that is used."""
+_PLAIN = r"[!-;=?A-~]{1,64}@[A-Za-z0-9.-]{1,253}"
+_ADDRESS = re.compile(rf"[^<>]*<({_PLAIN})>|({_PLAIN})")
 _MACHINES = re.compile(r"^(mailer-daemon|postmaster|no-?reply|do-?not-?reply)\b", re.I)
 
 
@@ -80,9 +81,8 @@ def _sender(message: Message) -> str:
     froms = message.get_all("From", [])
     if len(froms) != 1:
         return ""
-    address = parseaddr(str(froms[0])[:HEAD])[1].lower()
-    fit = re.fullmatch(r"[!-?A-~]{1,64}@[a-z0-9.-]{1,253}", address)
-    return address if fit else ""
+    address = _ADDRESS.fullmatch(" ".join(str(froms[0])[:HEAD].split()))
+    return (address[1] or address[2]).lower() if address else ""
 
 
 def _automatic(message: Message) -> str:
@@ -133,6 +133,8 @@ def _own(text: str) -> Iterator[str]:
             continue
         if _QUOTED.match(line):
             divided = False
+        elif divided and line.rstrip().endswith(":"):
+            continue  # the divider's own second line
         elif divided or line.rstrip() == "--":  # a signature: RFC 3676, section 4.3
             return
         elif _ATTRIBUTION.match(line[:HEAD]):

@@ -24,6 +24,8 @@ class Progress:
         self._memory = memory
         kept = json.loads(memory.meta_get(_KEPT) or "{}")
         self._at: At | None = tuple(kept["at"]) if kept.get("at") else None
+        self._top = self._at
+        """The last mail that is done; one before it may still wait for the core."""
         self._ids: OrderedDict[str, None] = OrderedDict.fromkeys(kept.get("ids", ()))
         self._open: dict[str, At] = {}
         self._looking: At | None = None
@@ -36,7 +38,7 @@ class Progress:
     def begun(self, at: At) -> None:
         """The reader says from where it looks."""
         if self._at is None or self._at[0] != at[0]:
-            self._at = at
+            self._at = self._top = at
             self._keep()
 
     def looking(self, at: At) -> None:
@@ -77,9 +79,10 @@ class Progress:
         """Nothing is to be done about that mail any more."""
         if at == self._looking:
             self._looking = None
-        waits = [each[1] - 1 for each in self._open.values() if each[0] == at[0]]
-        if self._at is None or self._at[0] != at[0] or at[1] > self._at[1]:
-            self._at = (at[0], min([at[1], *waits]))
+        if self._top is None or self._top[0] != at[0] or at[1] > self._top[1]:
+            self._top = at
+        waits = [each[1] - 1 for each in self._open.values() if each[0] == self._top[0]]
+        self._at = (self._top[0], min([self._top[1], *waits]))
         self._keep()
 
     def _keep(self) -> None:

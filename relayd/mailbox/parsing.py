@@ -72,7 +72,9 @@ def _in_child(raw: bytes, read: Read, give: int) -> NoReturn:
     status = 1
     try:
         resource.setrlimit(resource.RLIMIT_CPU, (PROCESSOR, PROCESSOR))
-        os.write(give, json.dumps(asdict(read(raw))).encode()[:SAID])
-        status = 0
+        said = json.dumps(asdict(read(raw))).encode()
+        if len(said) <= SAID:
+            os.write(give, said)
+            status = 0
     finally:
         os._exit(status)

@@ -39,7 +39,11 @@ def problems(plan: PlanTable) -> Iterator[Problem]:
 def file_problems(plan: PlanTable) -> Iterator[Problem]:
     """What is wrong with the file of the authority."""
     box = plan.mailbox
-    if box is not None and box.ca is not None and (why := certificates.authority(Path(box.ca))):
+    if (
+        box is not None
+        and box.ca is not None
+        and (why := certificates.authority(Path(box.ca), KEY))
+    ):
         yield Problem((KEY, "ca"), why)
 
 

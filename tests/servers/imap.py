@@ -115,7 +115,8 @@ class ImapServer:
                     assert line.recv(100).startswith(b"* OK")
                     return
             except OSError:
-                assert self._process.poll() is None and monotonic() < end, self.log()
+                assert self._process.poll() is None, self.log()
+                assert monotonic() < end, self.log()
                 never.wait(0.02)
 
     def stop(self) -> None:

@@ -1,16 +1,19 @@
 """A reply by mail on the real daemon: Exim takes the message, Dovecot holds the answer, relayd takes it."""
 
+import os
 import re
+import signal
 import smtplib
 import ssl
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from email.message import EmailMessage, Message
 from pathlib import Path
 
 import pytest
 
+from tests.mailbox.test_parsing import HOSTILE
 from tests.servers.imap import ImapServer, dovecot
 from tests.servers.mail import MailServer, exim
 from tests.story.pins import wires
@@ -132,3 +135,36 @@ def test_a_reply_is_seen_and_another_one_takes_it_and_stops_the_call_list(post: 
     assert code is not None
     kept = (unit.state / "journal.db").read_bytes() + unit.log.read_bytes()
     assert code[1].encode() not in kept
+
+
+def test_a_hostile_mailbox_is_not_noticed_by_the_alarm_path(post: Post) -> None:
+    unit = post.unit
+    for raw in (*HOSTILE.values(), b"Subject: x\n\n" + b"x" * 100_000_000):
+        post.box.put(raw)
+    post.box.put(b"From: anna@example.org\nSubject: x\n\ntaken\n> Code b0000000\n")
+    unit.move(LEVEL, "closed")
+    for _ in range(3):  # and its reader is killed again and again while the alarm goes out
+        os.kill(
+            unit.until(lambda: child(unit, "relayd.mailbox.reader"), "a reader"), signal.SIGKILL
+        )
+    raised = unit.said("raised", condition="high-level")
+    (owed,) = unit.found("notice made", person="anna", condition="high-level", why="raised")
+    assert owed["up"] == raised["up"]  # in the very step, whatever lies in the mailbox
+    unit.said("send taken", channel="anna.mail")
+    post.reply("anna", post.newest("anna"), "taken 1 h")
+    unit.said("command done", way="mailbox", by="anna", code="taken", seconds=90)
+    assert unit.alarm("high-level")["taken"]["by"] == "Anna"
+    assert {each["by"] for each in (e["body"] for e in unit.found("command done"))} == {"anna"}
+    assert unit.found("answer not used")
+    assert unit.stop() == 0, unit.said_last()
+
+
+def child(unit: Unit, module: str) -> int | None:
+    """The process id of the daemon's child that runs this module, if one does."""
+    assert unit.process is not None
+    for task in Path(f"/proc/{unit.process.pid}/task").glob("*/children"):
+        for each in task.read_text().split():
+            with suppress(FileNotFoundError, ProcessLookupError):
+                if module in Path(f"/proc/{each}/cmdline").read_text():
+                    return int(each)
+    return None
