@@ -139,6 +139,7 @@ def test_a_reply_is_seen_and_another_one_takes_it_and_stops_the_call_list(post: 
 
 def test_a_hostile_mailbox_is_not_noticed_by_the_alarm_path(post: Post) -> None:
     unit = post.unit
+    unit.until(lambda: looked(post), "somebody looks into the mailbox")
     for raw in (*HOSTILE.values(), b"Subject: x\n\n" + b"x" * 100_000_000):
         post.box.put(raw)
     post.box.put(b"From: anna@example.org\nSubject: x\n\ntaken\n> Code b0000000\n")
@@ -155,8 +156,14 @@ def test_a_hostile_mailbox_is_not_noticed_by_the_alarm_path(post: Post) -> None:
     unit.said("command done", way="mailbox", by="anna", code="taken", seconds=90)
     assert unit.alarm("high-level")["taken"]["by"] == "Anna"
     assert {each["by"] for each in (e["body"] for e in unit.found("command done"))} == {"anna"}
-    assert unit.found("answer not used")
+    assert len(unit.found("answer not used")) > 1
     assert unit.stop() == 0, unit.said_last()
+
+
+def looked(post: Post) -> bool:
+    """Put a mail there, and see whether one was read: what came before the first look is left alone."""
+    post.box.put(b"From: eve@example.org\nSubject: x\n\nhello\n")
+    return bool(post.unit.found("answer not used"))
 
 
 def child(unit: Unit, module: str) -> int | None:
