@@ -50,7 +50,7 @@ from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import Input, Panel, Plan, Priority
 from relayd.core.start import restart
 from relayd.core.state import InputState, Live, Signal, State
-from relayd.core.upkeep import horn, loose, visits
+from relayd.core.upkeep import button, horn, loose, visits
 
 _ROUNDS = 4
 RESTLESS = "it does not come to rest: it was due again in the very step that was to settle it"
@@ -189,6 +189,7 @@ def _settle(draft: Draft, subject: str, event: Event) -> None:
         found = _diagnose(draft, subject, spec)
         if draft.subject(subject) is before:
             break
+    button.watch(draft, subject)
     marks.expire(draft, subject)
     duty.expire(draft, subject)
     visits.watch(draft, subject)

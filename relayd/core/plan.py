@@ -53,6 +53,7 @@ class Means(StrEnum):
     TANK_LID = "tank-lid"
     AIR_SUPPLY = "air-supply"
     TEST_PRESSED = "test-pressed"
+    UNIT_BUTTON = "unit-button"
     OTHER = "other"
 
 
@@ -77,7 +78,9 @@ SUPPLIES = frozenset({Means.ALARM_POWER, Means.CONTROL_POWER, Means.PUMP_POWER, 
 """Inputs that sense a supply: its presence holds them closed, and its loss is their alarm."""
 REFERENCES = frozenset({Means.WETTING_SUPPLY, Means.CABLE_LOOP})
 """Closed while the wires live: when one opens, what hangs on them tells nothing."""
-UNIT_MEANS = frozenset({Means.UNIT_POWER, Means.WETTING_SUPPLY, Means.ON_GENERATOR})
+UNIT_MEANS = frozenset(
+    {Means.UNIT_POWER, Means.WETTING_SUPPLY, Means.ON_GENERATOR, Means.UNIT_BUTTON}
+)
 """Inputs of the unit and its site, of no panel."""
 
 

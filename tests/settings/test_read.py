@@ -15,7 +15,7 @@ MEANS = (
     '"alarm-power", "control-power", "pump-power", "pump-called", "pump-running", "overload", '
     '"over-temperature", "seal-leak", "phase-fault", "pump-fault", "lag-called", "in-hand", "in-off", '
     '"not-in-auto", "horn-driven", "horn-heard", "horn-wire-parked", "unit-power", "wetting-supply", '
-    '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "other"'
+    '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "unit-button", "other"'
 )
 TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt, mailbox"
 UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits, input"

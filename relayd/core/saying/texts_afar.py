@@ -3,9 +3,9 @@
 In: plan, a reader, what came of it. Out: title, short and long form in the reader's language.
 """
 
-from relayd.core.events import Act, Unused
+from relayd.core.events import Act, Now, Unused
 from relayd.core.plan import Person, Plan
-from relayd.core.saying import language, short
+from relayd.core.saying import language, short, when
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, NO_REPLY_SHORT, Text
 from relayd.core.saying.replying import CODE, CODED
@@ -26,6 +26,9 @@ SAYS = {
 }
 """Those of which a person is told."""
 _NOT_SAID = marked("it could not be read")
+PRESSED = marked("Somebody has pressed the button at the unit.")
+PRESSED_AT = marked("Somebody pressed the button at the unit at {time}.")
+NO_ANSWER = marked("That is no answer: nobody has taken anything by it, and the calls go on.")
 HOW = marked("On the first line one word: seen or taken (or taken 14:00).")
 ON_UNIT = marked("It always goes on the unit: relayd ack --by {person}.")
 
@@ -39,6 +42,16 @@ def taken(plan: Plan, person: Person, act: Act, place: str, lasts: bool) -> Text
 def unused(plan: Plan, person: Person, why: Unused, place: str) -> Text:
     """That an answer was not taken, why, and how to answer."""
     return _text(plan, person, UNUSED, place, SAYS.get(why, _NOT_SAID))
+
+
+def pressed(plan: Plan, person: Person, now: Now) -> Text:
+    """That somebody pressed the button at the unit, and that nobody has anything by that."""
+    say, place = language.of(plan, person), plan.unit_name
+    at = when.clock(plan, now.wall, now, say) if now.trusted else ""
+    what = say(PRESSED_AT, time=at) if at else say(PRESSED)
+    lines = [f"{place}: {what}", say(NO_ANSWER), say(NO_REPLY)]
+    brief = short.made(short.Parts(what, place, say(NO_REPLY_SHORT), step=(say(NO_ANSWER),)))
+    return Text(f"{what[:-1]} - {place}", brief, "\n".join(lines))
 
 
 def _text(
