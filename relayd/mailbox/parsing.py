@@ -10,18 +10,22 @@ import resource
 import select
 import signal
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict
+from pathlib import Path
 from typing import NoReturn
 
 from relayd.mailbox import mail
 from relayd.mailbox.mail import Mail
 
+OOM_FIRST = "500"
+"""Of 1000 (proc(5), oom_score_adj): the unit itself stands at -500."""
 PROCESSOR = 2
 """Seconds of the processor that one mail may take."""
 WHOLE = 5.0
 """Seconds of real time."""
-MEMORY = 256 * 1024 * 1024
-"""Bytes of address space; the reader itself uses a small part of it."""
+MEMORY = 96 * 1024 * 1024
+"""Bytes of address space: three times what the reader itself takes, and less than the unit may have."""
 SAID = 16384
 """Bytes of what a child may say: it fits into a pipe."""
 
@@ -29,9 +33,11 @@ Read = Callable[[bytes], Mail]
 
 
 def limit_memory() -> None:
-    """No more than `MEMORY` for this process and its children, and no core file."""
+    """No more than `MEMORY` for this process and each child; where memory ends they go first."""
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    with suppress(OSError):  # a kernel without it, or a process that may not
+        Path("/proc/self/oom_score_adj").write_text(OOM_FIRST)
 
 
 def apart(raw: bytes, read: Read = mail.read) -> Mail | str:

@@ -204,3 +204,12 @@ def test_a_command_by_mail_that_the_core_fails_at_is_answered() -> None:
         if isinstance(each, Answer)
     ]
     assert [each.code for each in answers] == ["unknown-person"]
+
+
+def test_a_text_message_that_confirms_shows_the_next_code_as_well() -> None:
+    at = world.high(afar(short_forms=frozenset({"anna.mail"})))
+    assert by_mail(at, Act.TAKEN).ok
+    last = at.tells()[-1]
+    assert last.body.startswith("Your answer came: you have it.")
+    assert last.body.endswith(f"Reply: {CODE} OK.")
+    assert gsm7.septets(last.body) <= gsm7.ONE_MESSAGE

@@ -109,3 +109,11 @@ def test_it_is_as_urgent_as_the_gravest_of_what_stands(grave: Priority) -> None:
     at = press(world.high(plan()))
     told = next(each for each in at.tells() if "button" in each.title)
     assert told.priority == grave.value
+
+
+def test_of_what_has_returned_nobody_is_told_by_a_press() -> None:
+    at = world.high(plan())
+    at.alarm(world.LEVEL, on=False)
+    at.run(120)
+    assert at.process("high-level") == "RTNUN"
+    assert words(press(at)) == []
