@@ -152,17 +152,18 @@ class Keeper:
 
     def _read(self, said: dict[str, Any], at: tuple[int, int]) -> None:
         """One mail, or why it could not be taken apart."""
-        token = ""
+        token = id = ""
         if "unreadable" in said:
             self._answers.unreadable(str(said["unreadable"]))
         else:
             mail = Mail(**{**said["mail"], "codes": tuple(said["mail"]["codes"])})
-            if self._progress.known(mail.id):
+            id = mail.id
+            if self._progress.known(id):
                 self._answers.again()
             else:
                 token = self._answers.take(mail)
         if token:
-            self._progress.asked(token, at)
+            self._progress.asked(token, at, id)
         else:
             self._progress.done(at)
 

@@ -27,7 +27,8 @@ class Progress:
         self._top = self._at
         """The last mail that is done; one before it may still wait for the core."""
         self._ids: OrderedDict[str, None] = OrderedDict.fromkeys(kept.get("ids", ()))
-        self._open: dict[str, At] = {}
+        self._open: dict[str, tuple[At, str]] = {}
+        """Token -> where the mail lies, and its Message-ID."""
         self._looking: At | None = None
         self._deaths = 0
 
@@ -64,16 +65,16 @@ class Progress:
             self._ids.popitem(last=False)
         return known
 
-    def asked(self, token: str, at: At) -> None:
+    def asked(self, token: str, at: At, id: str) -> None:
         """The core is asked: that mail is done when it has answered."""
-        self._open[token] = at
+        self._open[token] = at, id
         self._looking = None
 
     def answered(self, token: str) -> None:
         """The core has answered."""
-        at = self._open.pop(token, None)
-        if at is not None:
-            self.done(at)
+        found = self._open.pop(token, None)
+        if found is not None:
+            self.done(found[0])
 
     def done(self, at: At) -> None:
         """Nothing is to be done about that mail any more."""
@@ -81,10 +82,11 @@ class Progress:
             self._looking = None
         if self._top is None or self._top[0] != at[0] or at[1] > self._top[1]:
             self._top = at
-        waits = [each[1] - 1 for each in self._open.values() if each[0] == self._top[0]]
+        waits = [at[1] - 1 for at, _ in self._open.values() if at[0] == self._top[0]]
         self._at = (self._top[0], min([self._top[1], *waits]))
         self._keep()
 
     def _keep(self) -> None:
-        kept = {"at": self._at, "ids": list(self._ids)}
+        open_ = {id for _, id in self._open.values()}  # read again after a crash, and not known
+        kept = {"at": self._at, "ids": [each for each in self._ids if each not in open_]}
         self._memory.meta_note(_KEPT, json.dumps(kept))

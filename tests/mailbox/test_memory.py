@@ -24,14 +24,20 @@ def test_a_folder_that_is_numbered_anew_begins_anew() -> None:
 
 
 def test_a_mail_that_waits_for_the_core_holds_up_the_mark() -> None:
-    progress = Progress(Kept())
+    kept = Kept()
+    progress = Progress(kept)
     progress.begun((7, 0))
     progress.looking((7, 1))
-    progress.asked("mailbox:1", (7, 1))
+    assert not progress.known("a")
+    progress.asked("mailbox:1", (7, 1), "a")
+    assert not progress.known("b")
     progress.done((7, 2))
     assert progress.since() == (7, 0)
+    crashed = Progress(Kept(dict(kept.texts)))
+    assert [crashed.known("a"), crashed.known("b")] == [False, True]
     progress.answered("mailbox:1")
     assert progress.since() == (7, 2)
+    assert Progress(kept).known("a")
     progress.answered("mailbox:1")
     assert progress.since() == (7, 2)
 

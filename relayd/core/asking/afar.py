@@ -39,7 +39,7 @@ def refused(draft: Draft, event: Commanded, code: str) -> None:
 
 
 def unused(draft: Draft, event: AnswerUnused) -> None:
-    """An answer from afar could not be used: recorded, and told to whose it is."""
+    """An answer from afar could not be used: recorded, and told to whose it is, where one is awaited."""
     found = _about(draft, event.occurrence)
     subject = found[0] if found else UNIT
     about = {"person": event.person, "occurrence": event.occurrence, "left_out": event.left_out}
@@ -52,10 +52,16 @@ def unused(draft: Draft, event: AnswerUnused) -> None:
         **{key: value for key, value in about.items() if value},
     )
     person = draft.plan.people.get(event.person)
-    if person is not None:
+    if person is not None and (found or _is_asked(draft, person.id)):
         text = texts_afar.unused(draft.plan, person, event.why, _place(draft, subject, person.id))
         # It is no news of the alarm: what is still owed of that goes out beside it.
         callout.owe(draft, subject, person.id, NoticeKind.QUESTION, Priority.HIGH, text)
+
+
+def _is_asked(draft: Draft, person: str) -> bool:
+    """Whether that person was told of something that stands: else a mail without a good code is no answer."""
+    alarms = (each for owner in draft.subjects.values() for each in owner.alarms.values())
+    return any(each.process in ACTIVE and person in each.told for each in alarms)
 
 
 def _about(draft: Draft, occurrence: str) -> tuple[str, Alarm] | None:

@@ -213,3 +213,16 @@ def test_a_text_message_that_confirms_shows_the_next_code_as_well() -> None:
     assert last.body.startswith("Your answer came: you have it.")
     assert last.body.endswith(f"Reply: {CODE} OK.")
     assert gsm7.septets(last.body) <= gsm7.ONE_MESSAGE
+
+
+def test_a_mail_without_a_good_code_wakes_nobody_who_is_not_asked_for_an_answer() -> None:
+    quiet = World(afar()).start().run(10)
+    quiet.give(AnswerUnused("mailbox", Unused.NO_CODE, "x", "anna"))
+    assert quiet.tells() == []
+    assert len(quiet.records("answer not used")) == 1
+    at = world.high(afar())
+    sends = len(at.tells())
+    at.give(AnswerUnused("mailbox", Unused.NO_CODE, "x", "ben"))  # he was not told yet
+    assert len(at.tells()) == sends
+    at.give(AnswerUnused("mailbox", Unused.NO_CODE, "x", "anna"))
+    assert len(at.tells()) == sends + 1
