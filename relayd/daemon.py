@@ -116,7 +116,7 @@ class Daemon:
             self._afar.proving,
         )
         journal.recorded = self._brokers.wake
-        ways = ("sender", *self._brokers.ways)
+        ways = ("sender", *self._brokers.ways, *self._afar.ways)
         self.answers = Questions(
             self.engine, journal, self._file, lambda: self._now(), lambda: self._shown.tree, ways
         )

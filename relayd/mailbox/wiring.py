@@ -45,6 +45,11 @@ class Afar:
             answers = Answers(plan, rig.mailbox.senders, self.proving, post, now)
             self._keeper = Keeper(post, rig.mailbox, answers, Progress(memory))
 
+    @property
+    def ways(self) -> tuple[str, ...]:
+        """What may be down of it: the mailbox, where there is one."""
+        return () if self._keeper is None else (WAY,)
+
     def before(self, sender: Tells) -> Tells:
         """What is to be given the messages: it writes their codes in, and hands them to `sender`."""
         return sender if self._codes is None else Filling(sender, self._codes)

@@ -106,6 +106,7 @@ def test_a_reply_is_seen_and_another_one_takes_it_and_stops_the_call_list(post: 
     unit.move(LEVEL, "closed")
     unit.said("send taken", channel="anna.mail")
     first = post.newest("anna")
+    assert unit.ask("status")["unit"]["ways"]["mailbox"] == "up"
     assert "Or reply to this message" in text(first)
     assert CODE.search(text(first))
 

@@ -5,8 +5,18 @@ from dataclasses import replace
 import pytest
 
 from relayd import languages
+from relayd.core.conditions import of_itself
 from relayd.core.effects import Answer
-from relayd.core.events import Acknowledge, Act, AnswerUnused, Commanded, Looked, Unused
+from relayd.core.events import (
+    Acknowledge,
+    Act,
+    AnswerUnused,
+    ChannelDown,
+    ChannelUp,
+    Commanded,
+    Looked,
+    Unused,
+)
 from relayd.core.plan import Plan, Step
 from relayd.core.saying import gsm7, texts_afar
 from relayd.core.saying.replying import CODE
@@ -226,3 +236,24 @@ def test_a_mail_without_a_good_code_wakes_nobody_who_is_not_asked_for_an_answer(
     assert len(at.tells()) == sends
     at.give(AnswerUnused("mailbox", Unused.NO_CODE, "x", "anna"))
     assert len(at.tells()) == sends + 1
+
+
+def test_a_mailbox_that_nobody_looks_into_is_an_alarm_told_with_its_reason() -> None:
+    at = World(afar()).start().run(10)
+    at.give(ChannelDown("mailbox", "it refuses the login: NO"))
+    at.run(299)
+    assert at.tells() == []
+    at.run(2)
+    told = at.tells()[0]
+    assert told.title.startswith("MAILBOX NOT REACHED")
+    assert "nobody reads replies by mail" in told.body
+    assert "it refuses the login: NO" in told.body
+    at.give(ChannelUp("mailbox"))
+    at.run(10)
+    assert at.process("mailbox-down", "unit") == "RTNUN"
+
+
+def test_a_plan_without_a_mailbox_has_no_condition_of_one() -> None:
+    without = afar(mailbox=False, answers=frozenset())
+    assert not {"mailbox-down", "answers-locked"} & set(of_itself(without))
+    assert {"mailbox-down", "answers-locked"} <= set(of_itself(afar()))
