@@ -44,6 +44,7 @@ SENTENCES = {
     "nobody answered": "{condition}: nobody answered it",
     "no way to tell": "{person} could not be told: no channel is left",
     "not told": "{person} was not told of it: {condition}: {why}",
+    "next step at once": "{condition}: no way to {persons} works: the next step comes at once",
     "not answered": "nobody answered the question about the horn's wire",
     "notes changed": "{condition}: what explains it changed",
     "notice made": "notice {notice} for {person} over {channels} ({why}): {condition}",
@@ -71,6 +72,8 @@ SENTENCES = {
     "unit judged": "{condition}: {why}",
     "unknown input": "{input} is not in the plan",
     "visit begun": "{person} is at the panel",
+    "visitor leaves": "{person} wants to leave and has not said what stays: its alarms call everybody",
+    "answer told": "{persons} hear what {by} answered about {what}",
     "visit ended": "the visit is over ({person}); left as it is: {left} ({why})",
     "visit extended": "{person} stays at the panel",
 }

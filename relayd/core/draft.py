@@ -31,14 +31,24 @@ class Draft:
         self.subjects = dict(state.subjects)
         self.notices = dict(state.notices)
         self.live = dict(state.live)
+        self.turns = dict(state.turns)
+        self.handed = dict(state.handed)
         self.effects: list[Effect] = []
         self.closed: list[Notice] = []
+        self.missed: list[Notice] = []
+        """Notices that no way has taken, though each was tried in this step or before."""
+        self.works: list[str] = []
+        """Channels that took something in this step, and had failed before."""
         self._before = state
 
     @property
     def stamp(self) -> Stamp:
         """The step's time, as it is remembered."""
         return Stamp(self.now.up, self.now.wall, self.now.trusted)
+
+    def at(self, up: int) -> Stamp:
+        """The moment at which boot time was `up`."""
+        return Stamp(up, self.now.wall - (self.now.up - up), self.now.trusted)
 
     def number(self) -> int:
         """The next number; none is given twice."""
@@ -106,6 +116,8 @@ class Draft:
             notices=self.notices if noticed else before.notices,
             closed=tuple(self.closed),
             live=self.live,
+            turns=self.turns,
+            handed=self.handed,
         )
         return state, tuple(self.effects)
 

@@ -168,6 +168,8 @@ class Alarm:
     detail: str = ""
     occurrence: int = 0
     raised: Stamp | None = None
+    began: Stamp | None = None
+    """Since when its cause was there, before its on-delay; None in what an older version kept."""
     returned: Stamp | None = None
     call: Call | None = None
     told: tuple[str, ...] = ()
@@ -206,6 +208,11 @@ class Alarm:
     """When 'it was there and nobody answered' becomes a low item of the working morning."""
     mornings: int = 0
     """On how many working mornings it was told so."""
+
+    @property
+    def since(self) -> Stamp | None:
+        """Since when people are told that it is there."""
+        return self.began or self.raised
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,6 +326,16 @@ class Notice:
     sends: tuple[Send, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """How much one person was told lately, in boot times; never stored."""
+
+    singles: tuple[int, ...] = ()
+    """When messages last went by themselves."""
+    bundled: int | None = None
+    """When one that names several last went."""
+
+
 NEVER = Stamp(0, 0, False)
 
 
@@ -337,6 +354,10 @@ class State:
     """Notices that this very step closed: written once more, then forgotten."""
     live: Mapping[str, Live] = field(default_factory=dict)
     """By subject; not stored."""
+    turns: Mapping[str, Turns] = field(default_factory=dict)
+    """By person; not stored."""
+    handed: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Channel with a limit -> when it was last given something (boot ns); not stored."""
 
 
 def outside_id(unit: str, state: State, number: int) -> str:

@@ -7,7 +7,7 @@ says how to answer, or that nobody reads a reply. Knows nothing of services.
 from collections.abc import Callable, Mapping
 
 from relayd.core import conditions as c
-from relayd.core.events import Now
+from relayd.core.events import Now, Wire
 from relayd.core.plan import Plan
 from relayd.core.saying import letter, sentences, short, when
 from relayd.core.saying.language import marked
@@ -121,6 +121,37 @@ def question(
     return Text(title, brief, "\n".join(lines))
 
 
+def answered(
+    plan: Plan,
+    subjects: Mapping[str, Subject],
+    subject: str,
+    answer: tuple[str, Wire],
+    person: str,
+    now: Now,
+) -> Text:
+    """Tells `person`, who was asked as well, who answered about the horn's wire, and what."""
+    desk = Desk(plan, subjects, subject, plan.people[person], now)
+    say, (by, wire) = desk.say, answer
+    told = say(_WIRE_IS[wire], who=desk.called(by))
+    lines = [
+        f"{told} {desk.place}{desk.where}.",
+        *([say(WIRE_CARE)] if wire is Wire.OFF else []),
+        *letter.phones(desk),
+        say(NO_REPLY),
+    ]
+    title = say("The horn's wire: answered - {place}", place=desk.place)
+    brief = short.made(short.Parts(told, desk.place, say(letter.NO_REPLY_SHORT), where=desk.spot))
+    return Text(title, brief, "\n".join(lines))
+
+
+_WIRE_IS = {
+    Wire.OFF: marked(
+        "{who} says that the horn's wire is off: the next alarm will be silent there."
+    ),
+    Wire.BACK: marked("{who} says that the horn's wire is on."),
+}
+
+
 def _from_to(desk: Desk, first: Stamp | None, last: Stamp | None) -> tuple[str, str]:
     """Two moments; how long ago, where the clock was not set."""
     return _moment(desk, first), _moment(desk, last)
@@ -212,7 +243,7 @@ def digest(
     lines = [say("{site}: to look at ({count}).", site=plan.unit_name, count=len(items))]
     places: set[str] = set()
     for number, (about, condition) in enumerate(desks, 1):
-        lines.append(f"{number}. {_item(about, condition, ref)}")
+        lines.append(f"{number}. {item(about, condition, ref)}")
         if about.subject not in places:
             lines += letter.undone(about)
         places.add(about.subject)
@@ -235,7 +266,7 @@ def _brief(desk: Desk, condition: str) -> str:
     return f"{sentences.name(condition, desk.panel, desk.say)} ({desk.place})"
 
 
-def _item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:
+def item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:
     """One alarm: what, where, since or from when to when, what is known, its number."""
     say = desk.say
     name = sentences.name(condition, desk.panel, say)
@@ -260,6 +291,6 @@ _SETTLED = frozenset({c.PUMP_NOT_SEEN, c.UNWATCHED})
 def _span(desk: Desk, alarm: Alarm) -> str:
     """Since when it stands, or from when to when it was there."""
     if alarm.returned is not None and alarm.process not in _ACTIVE:
-        first, last = _from_to(desk, alarm.raised, alarm.returned)
+        first, last = _from_to(desk, alarm.since, alarm.returned)
         return desk.say("it was there from {first} to {last}", first=first, last=last)
-    return when.since(desk.plan, alarm.raised, desk.now, desk.say) if alarm.raised else ""
+    return when.since(desk.plan, alarm.since, desk.now, desk.say) if alarm.since else ""
