@@ -43,6 +43,7 @@ from relayd.inbox import Inbox
 from relayd.journal import lock
 from relayd.journal.feed import Feed
 from relayd.journal.store import Journal
+from relayd.mailbox.wiring import Afar
 from relayd.pins.inputs import PinContacts
 from relayd.questions import Questions
 from relayd.settings import Loaded, Places, load, load_or_last_good, remember
@@ -86,7 +87,18 @@ class Daemon:
         self._looks = 0
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
-        self.engine = Engine(loaded.plan, journal.open(), journal, self._sender, self._now)
+        state = journal.open()
+        self._afar = Afar(
+            loaded.plan,
+            loaded.rig,
+            places.state,
+            journal,
+            self.inbox.put,
+            lambda: self._now(),
+            lambda: self.engine.state,
+        )
+        sender = self._afar.before(self._sender)
+        self.engine = Engine(loaded.plan, state, journal, sender, self._now)
         self.engine.answer, self.engine.published, self.engine.shown = (
             self._answer,
             self._show,
@@ -101,9 +113,10 @@ class Daemon:
             journal,
             self._stream,
             loaded.rig.announcements,
+            self._afar.proving,
         )
         journal.recorded = self._brokers.wake
-        ways = ("sender", *self._brokers.ways)
+        ways = ("sender", *self._brokers.ways, *self._afar.ways)
         self.answers = Questions(
             self.engine, journal, self._file, lambda: self._now(), lambda: self._shown.tree, ways
         )
@@ -136,6 +149,7 @@ class Daemon:
         self._control.start()
         self._brokers.show(self._shown.whole(self.engine.state, self._now()))
         self._brokers.start()
+        self._afar.start()
         if refused is not None:
             self._take(PlanJudged(True, "; ".join(refused.problems)[:500]))
         while self._once(0.0):
@@ -171,6 +185,7 @@ class Daemon:
     def _look(self) -> None:
         """Judge clock, journal, threads and what was dropped; tell the watchdog."""
         self._looks = clock.boottime() + LOOK
+        self._afar.look()
         news = self.engine.judge_journal()
         if news is not None:
             self.inbox.put(news)
@@ -200,6 +215,7 @@ class Daemon:
             "control": self._control,
             "journal": self._journal,
             "mqtt": self._brokers,
+            "mailbox": self._afar,
         }
         dead = [name for name, part in parts.items() if not part.alive()]
         if dead and not self._stop:
@@ -210,6 +226,7 @@ class Daemon:
 
     def _end(self) -> None:
         notify.stopping()
+        self._afar.stop()
         self._brokers.stop()
         self._contacts.stop()
         self._sender.stop()
@@ -225,6 +242,8 @@ class Daemon:
     def _answer(self, answer: Answer) -> None:
         if answer.token.startswith("mqtt:"):
             self._brokers.answer(answer)
+        elif answer.token.startswith("mailbox:"):
+            self._afar.answer(answer)
         else:
             self._control.answer(answer)
 

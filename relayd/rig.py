@@ -86,6 +86,21 @@ class Announcement:
 
 
 @dataclass(frozen=True, slots=True)
+class Mailbox:
+    """Where answers by mail arrive. `secure`: `tls`, `starttls`, or `none` on this computer alone."""
+
+    host: str
+    port: int
+    user: str
+    password: Secret
+    secure: str = "tls"
+    ca: Path | None = None
+    folder: str = "INBOX"
+    senders: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Person -> the addresses from which that person's answers come; any where none is named."""
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """Everything about the unit's surroundings that the core must not know."""
 
@@ -96,3 +111,4 @@ class Rig:
     poll: int = 1_000_000_000
     """Nanoseconds between two polls of all inputs while nothing moves."""
     announcements: tuple[Announcement, ...] = ()
+    mailbox: Mailbox | None = None

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from typing import Protocol
 
+from relayd.answering.proving import Proving
 from relayd.channels.branches import ELSEWHERE, Branches
 from relayd.channels.mqtt import Mqtt
 from relayd.channels.stream import Stream
@@ -43,8 +44,9 @@ class Brokers:
         memory: Memory,
         stream: Callable[[str], Stream | None],
         announcements: Iterable[Announcement] = (),
+        proving: Proving | None = None,
     ) -> None:
-        """`stream` makes the events on their way to the broker of that way."""
+        """`stream` makes the events on their way to the broker of that way; `proving` knows codes."""
         told, announced = memory.said_topics(), tuple(announcements)
         self._beside: dict[str, dict[str, str]] = {}
         self._clients: dict[str, Mqtt] = {}
@@ -60,6 +62,7 @@ class Brokers:
                 partial(_keep, memory, broker.way),
                 stream=stream(broker.way) if broker.stream else None,
                 greetings={each.topic: each.payload for each in mine if not each.retain},
+                proving=proving,
             )
         for each in told:
             if _apart(each)[0] not in self._clients and _apart(each)[0] != FIRST:

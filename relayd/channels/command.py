@@ -16,7 +16,9 @@ from relayd.core.plan import HOUR, MINUTE, Plan
 LONGEST = 4096
 """Bytes of a payload; a whole command needs less than 200."""
 LONGEST_WITHIN = 24 * HOUR
-KEYS = ("ticket", "occurrence", "person", "act", "within")
+KEYS = ("ticket", "occurrence", "person", "act", "within", "code")
+CODED = ("ticket", "code", "act", "within")
+"""What may stand beside a code: it names occurrence and person itself."""
 ACKNOWLEDGE, HORN_WIRE = "acknowledge", "horn-wire"
 KINDS = {
     ACKNOWLEDGE: (KEYS, KEYS[:3]),
@@ -25,16 +27,21 @@ KINDS = {
 """What may be asked for -> the keys that it may have, and those that it needs. Nothing else ever:
 a broker is no place to put alarms aside."""
 _WITHIN = re.compile(r"([1-9][0-9]{0,3}) ?(min|h)")
+_CODE = re.compile(r"[A-Za-z0-9]{8}")
 _ID = r"[a-z0-9]+(?:-[a-z0-9]+)*"
 _OCCURRENCE = re.compile(rf"{_ID}\.{_ID}\.[1-9][0-9]{{0,17}}")
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A command that may be handed to the core, and who asks."""
+    """A command that may be handed to the core, and who asks.
+
+    Where it carries a code, that tells who asks, and about which occurrence: then neither is named.
+    """
 
     command: Acknowledge | HornWire
     person: str
+    code: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +94,11 @@ def _fields(payload: bytes, plan: Plan, kind: str) -> dict[str, str] | Refused:
         return Refused(
             "unknown-key", f"{_shown(unknown[0])} is not one of {keys}. {_example(plan, kind)}"
         )
+    if "code" in found:
+        needed = CODED[:2]
+        if beside := [key for key in found if key not in CODED]:
+            say = f"a code names occurrence and person itself: leave out {beside[0]}"
+            return Refused("too-many-keys", f"{say}. {_example(plan, kind)}")
     missing = [key for key in needed if key not in found]
     if missing:
         return Refused("missing-key", f"{missing[0]} is missing. {_example(plan, kind)}")
@@ -113,7 +125,7 @@ def _current(fields: dict[str, str], ticket: str, plan: Plan) -> Refused | None:
             f" Look whether it is still wanted, then send it with the ticket {ticket}"
         )
         return Refused("old-ticket", say)
-    if fields["person"] not in plan.people:
+    if "code" not in fields and fields["person"] not in plan.people:
         people = ", ".join(plan.people)
         return Refused("unknown-person", f"{_shown(fields['person'])} is none of {people}")
     return None
@@ -129,6 +141,10 @@ def _wire(fields: dict[str, str], plan: Plan) -> Asked | Refused:
 
 
 def _asked(fields: dict[str, str], plan: Plan) -> Asked | Refused:
+    if "code" in fields:
+        if not _CODE.fullmatch(fields["code"]):
+            return Refused("bad-code", "code must be the 8 letters and digits that a message shows")
+        return _timed(fields)
     if not _OCCURRENCE.fullmatch(fields["occurrence"]):
         say = f"occurrence must be as shown by the alarm, like {plan.unit}.k7.12"
         return Refused("bad-occurrence", say)
@@ -152,8 +168,8 @@ def _timed(fields: dict[str, str]) -> Asked | Refused:
             say = 'within goes with "act": "taken": who has only seen it promises no time'
             return Refused("bad-within", say)
     kind = None if act is None else Act(act)
-    acknowledge = Acknowledge(occurrence=fields["occurrence"], act=kind, within=within)
-    return Asked(acknowledge, fields["person"])
+    acknowledge = Acknowledge(occurrence=fields.get("occurrence"), act=kind, within=within)
+    return Asked(acknowledge, fields.get("person", ""), fields.get("code", ""))
 
 
 def _duration(text: str) -> int | None:

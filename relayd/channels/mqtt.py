@@ -18,6 +18,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from relayd.answering.proving import Proving
 from relayd.channels import command, event, homie, reasons
 from relayd.channels.client import Sent, Timing, is_five, leave, made
 from relayd.channels.standing import Standing
@@ -58,6 +59,7 @@ class Mqtt:
         timing: Timing | None = None,
         stream: Stream | None = None,
         greetings: Mapping[str, str] | None = None,
+        proving: Proving | None = None,
     ) -> None:
         """`said`: topics that an earlier process said. `on_said(topic, stands)` is called from the
         teller's thread: before a topic is first published, and after the broker took its clearing.
@@ -68,7 +70,7 @@ class Mqtt:
         self._post, self._broker, self._plan, self._unit = post, broker, plan, unit
         self._timing = timing or Timing()
         self._standing = Standing(broker.way, post)
-        self._tickets = Tickets(plan, broker.way)
+        self._tickets = Tickets(plan, broker.way, proving)
         self._replay = (event.replay_topic(unit),) if stream is not None else ()
         self._kinds = {f"{homie.command_topic(unit, each)}/set": each for each in command.KINDS}
         self._client: Client | None = None
@@ -105,6 +107,7 @@ class Mqtt:
     def answer(self, answer: Answer) -> None:
         """Publish the answer to a command that came this way; others are not for us."""
         if self._tickets.gave(answer.token):
+            self._tickets.answered(answer)
             self._teller.answer(answer)
 
     def wake(self) -> None:

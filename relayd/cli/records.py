@@ -17,6 +17,8 @@ SENTENCES = {
     "asked": "{persons} asked whether the horn's wire was taken off",
     "away": "{person} is away; told instead: {stand_in} (said by {by})",
     "back": "{person} is back",
+    "answer not used": "an answer from afar ({way}) was not used, {why}: {say}",
+    "button pressed": "somebody pressed the button at the unit; it acknowledges nothing",
     "call list begins again": "{condition}: the call list begins again: {why}",
     "call list begun": "{condition}: the call list began: {why}",
     "call list stopped": "{condition}: the call list stopped: {why}",
@@ -76,7 +78,15 @@ SENTENCES = {
     "visit extended": "{person} stays at the panel",
 }
 _URGENT = ("raised", "re-alarmed", "fault in relayd", "no way to tell")
-_WARN = ("send failed", "send given up", "input lost", "not told", "command refused", "started")
+_WARN = (
+    "send failed",
+    "send given up",
+    "input lost",
+    "not told",
+    "command refused",
+    "answer not used",
+    "started",
+)
 _ROWS = {**{row: say for each in TABLES.values() for row, say in each.items()}, **LEVEL_NOW, "": ""}
 _CODES = {"shelved": "paused", "unshelved": "no longer paused"}
 """What was done, where the word for programs is none for people."""

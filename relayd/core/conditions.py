@@ -68,6 +68,8 @@ UNIT_POWER = "unit-power"
 JOURNAL_LATE = "journal-late"
 SENDER_DOWN = "sender-down"
 MQTT_DOWN = "mqtt-down"
+MAILBOX_DOWN = "mailbox-down"
+ANSWERS_LOCKED = "answers-locked"
 PLAN_REFUSED = "plan-refused"
 FAULT = "fault-in-relayd"
 UNWATCHED = "unwatched"
@@ -151,6 +153,8 @@ CHARACTERS: dict[str, Character] = {
     JOURNAL_LATE: Character(MEDIUM, 0, 60 * SECOND, 24 * HOUR),
     SENDER_DOWN: Character(HIGH, 20 * SECOND, 5 * SECOND, HOUR),
     MQTT_DOWN: Character(MEDIUM, 5 * MINUTE, 5 * SECOND, 24 * HOUR),
+    MAILBOX_DOWN: Character(MEDIUM, 5 * MINUTE, 5 * SECOND, 24 * HOUR),
+    ANSWERS_LOCKED: Character(MEDIUM, 0, 5 * SECOND, 24 * HOUR),
     PLAN_REFUSED: Character(MEDIUM, realarm=24 * HOUR),
     FAULT: Character(HIGH, 0, 60 * MINUTE, HOUR),
     UNWATCHED: Character(LOW, 0, HOUR, DAY),
@@ -218,10 +222,13 @@ def pump_of(condition: str) -> int:
     return int(tail) if tail.isdigit() and base_of(condition) not in (OTHER, MQTT_DOWN) else 0
 
 
+_WAYS = {"sender": SENDER_DOWN, "mailbox": MAILBOX_DOWN, "answers": ANSWERS_LOCKED}
+
+
 def of_way(channel: str) -> str:
-    """The condition that this way out is down: `sender`, `mqtt`, or `mqtt:<name>` for another broker."""
-    if channel == "sender":
-        return SENDER_DOWN
+    """The condition that this way is down: `sender`, `mailbox`, `answers`, `mqtt`, `mqtt:<name>` (another)."""
+    if channel in _WAYS:
+        return _WAYS[channel]
     broker = channel.partition(":")[2]
     return f"{MQTT_DOWN}-{broker}" if broker else MQTT_DOWN
 
@@ -313,7 +320,10 @@ _CONCLUDED: tuple[tuple[tuple[set[Means], ...], tuple[str, ...]], ...] = (
 
 def of_itself(plan: Plan) -> tuple[str, ...]:
     """Every condition that the unit knows of itself."""
-    return (*UNIT_CONDITIONS, *(f"{MQTT_DOWN}-{each}" for each in plan.brokers))
+    mailbox = (MAILBOX_DOWN,) if plan.mailbox else ()
+    locked = (ANSWERS_LOCKED,) if plan.codes else ()
+    others = (f"{MQTT_DOWN}-{each}" for each in plan.brokers)
+    return (*UNIT_CONDITIONS, *others, *mailbox, *locked)
 
 
 def of_unit(plan: Plan) -> tuple[str, ...]:

@@ -24,6 +24,9 @@ class Tell:
     body: str
     priority: str
     """The notice's, or OVER."""
+    about: str = ""
+    """The occurrence for which the body leaves room for a code; its reader is `person`."""
+    person: str = ""
 
 
 OVER = "over"

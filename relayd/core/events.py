@@ -247,6 +247,36 @@ class Commanded:
     way: str
 
 
+class Unused(StrEnum):
+    """Why an answer that came from afar was not used."""
+
+    AUTOMATIC = "automatic"
+    UNREADABLE = "unreadable"
+    AGAIN = "again"
+    NO_CODE = "no-code"
+    UNKNOWN = "unknown-code"
+    SERVED = "code-served"
+    LOCKED = "locked"
+    SENDER = "other-sender"
+    WORDS = "not-understood"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerUnused:
+    """An answer from afar could not be used. `person` is told so, where that is somebody's.
+
+    `say` is for the record; `left_out` counts those before it that were not even recorded.
+    """
+
+    way: str
+    why: Unused
+    say: str = ""
+    person: str = ""
+    occurrence: str = ""
+    left_out: int = 0
+
+
 @dataclass(frozen=True, slots=True)
 class Sent:
     """A send ended."""
@@ -314,6 +344,7 @@ Event = (
     | InputLost
     | InputFound
     | Commanded
+    | AnswerUnused
     | Sent
     | ChannelDown
     | ChannelUp

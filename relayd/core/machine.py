@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from relayd.core import guard
-from relayd.core.asking import commands
+from relayd.core.asking import afar, commands
 from relayd.core.calling import bundles, digests, duty, no_way, outbox
 from relayd.core.conditions import (
     CHANNEL_FAILING,
@@ -26,6 +26,7 @@ from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Answer, Effect
 from relayd.core.events import (
+    AnswerUnused,
     ChannelDown,
     ChannelUp,
     ClockJudged,
@@ -49,7 +50,7 @@ from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import Input, Panel, Plan, Priority
 from relayd.core.start import restart
 from relayd.core.state import InputState, Live, Signal, State
-from relayd.core.upkeep import horn, loose, visits
+from relayd.core.upkeep import button, horn, loose, visits
 
 _ROUNDS = 4
 RESTLESS = "it does not come to rest: it was due again in the very step that was to settle it"
@@ -95,6 +96,9 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
         return (UNIT if spec.panel == UNIT else f"panel:{spec.panel}",)
     if isinstance(event, Commanded):
         return _obeyed(draft, event)
+    if isinstance(event, AnswerUnused):
+        _whole(draft, "an answer from afar", lambda: afar.unused(draft, event))
+        return ()
     if isinstance(event, Started):
         return list(draft.live)
     if isinstance(event, TimePassed):
@@ -200,6 +204,7 @@ def _settle(draft: Draft, subject: str, event: Event) -> None:
         found = _diagnose(draft, subject, spec)
         if draft.subject(subject) is before:
             break
+    button.watch(draft, subject)
     marks.expire(draft, subject)
     duty.expire(draft, subject)
     visits.watch(draft, subject)

@@ -53,6 +53,7 @@ class Means(StrEnum):
     TANK_LID = "tank-lid"
     AIR_SUPPLY = "air-supply"
     TEST_PRESSED = "test-pressed"
+    UNIT_BUTTON = "unit-button"
     OTHER = "other"
 
 
@@ -77,7 +78,9 @@ SUPPLIES = frozenset({Means.ALARM_POWER, Means.CONTROL_POWER, Means.PUMP_POWER, 
 """Inputs that sense a supply: its presence holds them closed, and its loss is their alarm."""
 REFERENCES = frozenset({Means.WETTING_SUPPLY, Means.CABLE_LOOP})
 """Closed while the wires live: when one opens, what hangs on them tells nothing."""
-UNIT_MEANS = frozenset({Means.UNIT_POWER, Means.WETTING_SUPPLY, Means.ON_GENERATOR})
+UNIT_MEANS = frozenset(
+    {Means.UNIT_POWER, Means.WETTING_SUPPLY, Means.ON_GENERATOR, Means.UNIT_BUTTON}
+)
 """Inputs of the unit and its site, of no panel."""
 
 
@@ -254,6 +257,8 @@ class Person:
     """Local time of day (ns) from and until which a medium alarm may reach this person."""
     hours: str = ""
     """The id of this person's working hours; '': the unit's."""
+    may: tuple[str, ...] = ("seen", "taken")
+    """How this person may acknowledge (words of `Act`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +362,15 @@ class Plan:
     """The site's own texts: '<condition>:<language>:short|long' -> template with $names."""
     brokers: tuple[str, ...] = ()
     """The names of the brokers beside the first one."""
+    mailbox: bool = False
+    """Whether answers may come by mail."""
+    answers: frozenset[str] = frozenset()
+    """Channels on which a reply reaches the mailbox."""
+
+    @property
+    def codes(self) -> bool:
+        """Whether messages carry a code by which they are answered from afar."""
+        return self.mailbox or self.remote_commands
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""

@@ -261,6 +261,10 @@ class Live:
     """By condition."""
     due: int | None = None
     """When time alone changes something about this subject."""
+    pressed: int | None = None
+    """First edge of the last press of the unit's button."""
+    told_press: int | None = None
+    """When people were last told of one."""
 
 
 class SendState(StrEnum):

@@ -19,7 +19,7 @@ from relayd.core.plan import (
     Step,
 )
 from relayd.rig import Announcement, Rig
-from relayd.settings import brokers, calendars, inputs
+from relayd.settings import brokers, calendars, inputs, mailbox
 from relayd.settings.schema import (
     CallListTable,
     PanelTable,
@@ -78,6 +78,8 @@ def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...],
         languages={each: texts_of(each) for each in _languages(people)},
         texts={key: text for each in tables.text or [] for key, text in _texts(each)},
         brokers=tuple(each.name for each in list(brokers.places(tables))[1:]),
+        mailbox=tables.mailbox is not None and secrets.mailbox is not None,
+        answers=frozenset(each for _, each, way in ways if way.answers and secrets.mailbox),
     )
 
 
@@ -94,6 +96,7 @@ def build_rig(
         brokers=brokers.built(tables, secrets.papers, secrets.problems),
         poll=sure(unit.poll),
         announcements=announcements,
+        mailbox=mailbox.built(tables, secrets.mailbox),
     )
 
 
@@ -155,6 +158,7 @@ def _person(table: PersonTable, secrets: Secrets) -> Person:
         language=sure(table.language),
         waking=sure(table.waking),
         hours=table.hours or "",
+        may=tuple(sure(each).value for each in table.may or []),
     )
 
 

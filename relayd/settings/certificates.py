@@ -39,10 +39,10 @@ def unread(path: Path) -> str:
     return ""
 
 
-def authority(path: Path) -> str:
+def authority(path: Path, whose: str = "broker") -> str:
     """Why this is no file of an authority's certificates; '' where it is one."""
     if why := unread(path):
-        return f"the certificate of the broker's authority cannot be read: {why}"
+        return f"the certificate of the {whose}'s authority cannot be read: {why}"
     try:
         _bare().load_verify_locations(cafile=path)
     except ssl.SSLError:

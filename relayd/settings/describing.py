@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from enum import Enum
 
 from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, OnCall, Panel, Person, Plan
-from relayd.rig import Broker, Rig, Secret
+from relayd.rig import Broker, Mailbox, Rig, Secret
 from relayd.settings.calendars import EPOCH
 from relayd.settings.moments import DAYS
 from relayd.words import spelt
@@ -42,6 +42,7 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
         "languages": {each: len(texts) for each, texts in plan.languages.items()},
         "texts": dict(plan.texts),
         "mqtt": [_broker(each) for each in rig.brokers],
+        "mailbox": None if rig.mailbox is None else _mailbox(rig.mailbox),
         "announcements": [_plain(each) for each in rig.announcements],
     }
 
@@ -76,6 +77,7 @@ def _channels(names: Iterable[str], plan: Plan, rig: Rig) -> list[dict[str, obje
             "scheme": _scheme(rig.addresses[each]),
             "short": each in plan.short_forms,
             "wakes": each in plan.wakes,
+            "answers": each in plan.answers,
             "least": plan.least[each].value if each in plan.least else "low",
         }
         for each in names
@@ -119,6 +121,19 @@ def _broker(broker: Broker) -> dict[str, object]:
         "path": broker.path if broker.transport == "websockets" else "",
         "commands": broker.commands,
         "stream": broker.stream,
+    }
+
+
+def _mailbox(box: Mailbox) -> dict[str, object]:
+    return {
+        "host": box.host,
+        "port": box.port,
+        "secure": box.secure,
+        "user": box.user,
+        "password": "set",
+        "ca": None if box.ca is None else str(box.ca),
+        "folder": box.folder,
+        "answers_from": {person: len(own) for person, own in box.senders.items()},
     }
 
 

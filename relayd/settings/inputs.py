@@ -160,7 +160,7 @@ def _input(table: InputTable, panel: str, kind: Kind, means: Means, stands: Posi
         carries=tuple(sure(each) for each in table.carries or []),
         text=_text(table),
         priority=_priority(table),
-        exempt=bool(table.pulsing) or means in HORN,
+        exempt=bool(table.pulsing) or means in HORN or means is Means.UNIT_BUTTON,
     )
 
 

@@ -11,6 +11,7 @@ from typing import Annotated
 from pydantic import BaseModel, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from relayd.core.events import Act
 from relayd.core.plan import (
     DAY,
     HOUR,
@@ -27,6 +28,7 @@ from relayd.core.plan import (
 )
 from relayd.settings import moments, presets
 from relayd.settings import values as one
+from relayd.settings.schema_mailbox import MailboxTable
 from relayd.settings.schema_mqtt import AlsoTable, AnnounceTable, MqttTable
 from relayd.settings.table import (
     Chip,
@@ -149,6 +151,7 @@ class ChannelTable(Table):
     short: Flag = False
     wakes: Flag = False
     least: Least = None
+    answers: Flag = False
 
 
 class PersonTable(Table):
@@ -162,6 +165,10 @@ class PersonTable(Table):
     hours: Id = None
     responds: Flag = False
     qualified: Flag = False
+    may: list[Annotated[Act | None, reader(one.choice(Act))]] | None = Field(
+        default_factory=lambda: [*Act]
+    )
+    answers_from: list[Annotated[str | None, reader(one.mail_address)]] | None = None
     channel: list[ChannelTable] | None = Field(default_factory=list)
 
 
@@ -240,6 +247,7 @@ class PlanTable(BaseSettings):
     hours: list[HoursTable] | None = []
     text: list[TextTable] | None = []
     mqtt: MqttTable | None = None
+    mailbox: MailboxTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
@@ -257,12 +265,13 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("hours",): HoursTable,
     ("text",): TextTable,
     ("mqtt",): MqttTable,
+    ("mailbox",): MailboxTable,
     ("mqtt", "also"): AlsoTable,
     ("mqtt", "announce"): AnnounceTable,
 }
 FREE = {("panel", "labels"), ("panel", "realarm")}
 """Tables whose keys the plan's owner chooses among many: the rules look at them."""
-SINGLE = {("unit",), ("mqtt",), *FREE}
+SINGLE = {("unit",), ("mqtt",), ("mailbox",), *FREE}
 """The tables that are written with one bracket."""
 
 

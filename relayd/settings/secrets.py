@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from relayd.rig import Secret
-from relayd.settings import brokers
+from relayd.settings import brokers, mailbox
 from relayd.settings.brokers import Papers, Place
 from relayd.settings.files import read_whole
 from relayd.settings.schema import ChannelTable, PlanTable
@@ -36,6 +36,8 @@ class Secrets:
 
     addresses: dict[str, Secret] = field(default_factory=dict)
     papers: dict[str, Papers] = field(default_factory=dict)
+    mailbox: Secret | None = None
+    """The password of the mailbox."""
     problems: list[Problem] = field(default_factory=list)
     doubts: list[Problem] = field(default_factory=list)
 
@@ -51,13 +53,17 @@ def collect(plan: PlanTable, folder: Path, check: AddressProblem | None, wall: i
         found.problems += brokers.file_problems(place)
         password, key = _password(found, place, folder), _key(found, place, folder, wall)
         found.papers[place.name] = Papers(password, key)
+    found.problems += mailbox.file_problems(plan)
+    if plan.mailbox is not None and (name := plan.mailbox.password_from) is not None:
+        value = _credential(found, (mailbox.KEY, "password_from"), folder, name)
+        found.mailbox = None if value is None else Secret(value)
     return found
 
 
 def made_up(plan: PlanTable) -> Secrets:
     """An address that leads nowhere for each channel: to look at a plan away from its unit."""
     nowhere = Secret("json://127.0.0.1:9")
-    return Secrets({channel: nowhere for _, channel, _ in channels(plan)})
+    return Secrets({channel: nowhere for _, channel, _ in channels(plan)}, mailbox=Secret("-"))
 
 
 def channels(plan: PlanTable) -> Iterator[tuple[Loc, str, ChannelTable]]:

@@ -177,6 +177,14 @@ def host(value: object) -> str:
     return text
 
 
+def mail_address(value: object) -> str:
+    """One mail address alone."""
+    text = words(value, longest=254)
+    if not re.fullmatch(r"[!-?A-~]{1,64}@[A-Za-z0-9.-]{1,189}", text):
+        raise ValueError('must be a mail address alone, such as "anna@example.org"')
+    return text
+
+
 def flag(value: object) -> bool:
     """True or false."""
     if not isinstance(value, bool):

@@ -8,7 +8,7 @@ import stat
 from collections.abc import Iterator
 
 from relayd.core.plan import ALARM_CONTACTS, Follows, Means, Plan, Position, Unpowered
-from relayd.settings import brokers, doubts
+from relayd.settings import brokers, doubts, mailbox
 from relayd.settings.inputs import in_alarm
 from relayd.settings.schema import InputTable, PanelTable, PlanTable
 from relayd.words import Loc, Problem
@@ -23,6 +23,7 @@ def warnings(tables: PlanTable, mode: int, plan: Plan) -> Iterator[Problem]:
     yield from _open_addresses(tables, mode)
     for each in brokers.places(tables):
         yield from brokers.doubts(each)
+    yield from mailbox.doubts(tables)
 
 
 def _unit(tables: PlanTable) -> Iterator[Problem]:

@@ -57,6 +57,8 @@ DEFAULTS = [
     ("journal-late", "medium", 0, 60, 86400),
     ("sender-down", "high", 20, 5, 3600),
     ("mqtt-down", "medium", 300, 5, 86400),
+    ("mailbox-down", "medium", 300, 5, 86400),
+    ("answers-locked", "medium", 0, 5, 86400),
     ("plan-refused", "medium", 0, 0, 86400),
     ("fault-in-relayd", "high", 0, 3600, 3600),
     ("channel-failing", "medium", 60, 0, 86400),

@@ -130,6 +130,11 @@ class MailServer:
         people = f"from=relayd@example.org&to={to}@example.org"
         return f"mailtos://{login}@{host}:{self.port}?mode=starttls&verify=yes&{people}"
 
+    @property
+    def folder(self) -> Path:
+        """Where what is delivered lies: a maildir."""
+        return self._home / "mail"
+
     def raw(self) -> list[bytes]:
         """What was delivered, byte for byte, once all connections so far have ended."""
         for session in list(self._sessions):

@@ -15,9 +15,9 @@ MEANS = (
     '"alarm-power", "control-power", "pump-power", "pump-called", "pump-running", "overload", '
     '"over-temperature", "seal-leak", "phase-fault", "pump-fault", "lag-called", "in-hand", "in-off", '
     '"not-in-auto", "horn-driven", "horn-heard", "horn-wire-parked", "unit-power", "wetting-supply", '
-    '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "other"'
+    '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "unit-button", "other"'
 )
-TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt"
+TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt, mailbox"
 UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits, input"
 PANEL = (
     "id, name, kind, where, call_list, medium_list, low_list, pumps, alternates, reserve, pump_down, circuits, "
@@ -70,7 +70,7 @@ SHAPE = [
         '"push", adress = "json://a.example", address',
         [
             "plan.toml:36: person.channel.adress: there is no such key; allowed: name, address, address_from, "
-            "short, wakes, least; did you mean address?"
+            "short, wakes, least, answers; did you mean address?"
         ],
     ),
     Case(

@@ -30,7 +30,7 @@ PANEL = [
     ]),
     Case("a panel's input at the unit", 'means = "unit-power"', 'means = "cable-loop"', [
         'plan.toml:57: unit.input.means: "cable-loop" belongs to a panel: [[panel.input]]; here stands one of '
-        '"unit-power", "wetting-supply", "on-generator"'
+        '"unit-power", "wetting-supply", "on-generator", "unit-button"'
     ]),
     Case("a pump at the unit", 'means = "unit-power"', 'means = "unit-power"\npump = 1', [
         "plan.toml:58: unit.input.pump: belongs to a panel; the unit has no pump; take it out"

@@ -5,7 +5,7 @@ to do instead. Nothing is changed by a command that is refused; both are recorde
 and by what way. Knows nothing of sockets or topics.
 """
 
-from relayd.core.asking import absences, asides, panel_work, takes, wishes
+from relayd.core.asking import absences, afar, asides, panel_work, takes, wishes
 from relayd.core.asking.wishes import Done
 from relayd.core.draft import UNIT, Draft
 from relayd.core.effects import Answer
@@ -35,6 +35,7 @@ def obey(draft: Draft, event: Commanded) -> tuple[str, ...]:
         return _no(draft, event, what)
     draft.record("command done", what.subjects[0], way=event.way, by=event.by, code=what.code)
     draft.effects.append(Answer(event.token, True, what.code, what.say))
+    afar.done(draft, event, what.code)
     return what.subjects
 
 
@@ -42,6 +43,7 @@ def _no(draft: Draft, event: Commanded, refused: Refused) -> tuple[str, ...]:
     code, say = refused.code, refused.say
     draft.record("command refused", UNIT, way=event.way, by=event.by, code=code, say=say)
     draft.effects.append(Answer(event.token, False, code, say))
+    afar.refused(draft, event, code)
     return ()
 
 

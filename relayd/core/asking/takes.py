@@ -29,7 +29,9 @@ def acknowledge(draft: Draft, command: Acknowledge, person: Person) -> Done | Re
     found = _found(draft, command)
     if isinstance(found, str):
         return Refused("not-active", found)
-    act = command.act or (Act.TAKEN if person.responds else Act.SEEN)
+    act = command.act or _usual(person)
+    if act.value not in person.may:
+        return _may_not(draft, person, act)
     for subject, alarm in found:
         callout.acknowledged(draft, subject, alarm.condition, person.id, act, until)
         _faults_are_known(draft, alarm)
@@ -68,6 +70,19 @@ def looked(draft: Draft, command: Looked, person: Person, way: str) -> Done | Re
         "; the alarm ends when that has held for its off-delay" if command.normal and stands else ""
     )
     return Done("noted", f"{person.name} says the level is {says}{what}", (subject.id,))
+
+
+def _usual(person: Person) -> Act:
+    """What that person's acknowledging is where no act is named."""
+    takes = person.responds and Act.TAKEN.value in person.may
+    return Act.TAKEN if takes else Act.SEEN
+
+
+def _may_not(draft: Draft, person: Person, act: Act) -> Refused:
+    others = [each.name for each in draft.plan.people.values() if act.value in each.may]
+    who = ", ".join(others) or "nobody"
+    say = f"by the plan {person.name} may not answer with '{act.value}'; that may: {who}"
+    return Refused("may-not", say)
 
 
 def _say(

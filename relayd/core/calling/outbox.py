@@ -13,6 +13,7 @@ from relayd.core.draft import Draft
 from relayd.core.effects import OVER, Tell, Withdraw
 from relayd.core.events import Outcome, Sent
 from relayd.core.plan import HOUR, MINUTE, SECOND
+from relayd.core.saying import replying
 from relayd.core.state import Notice, NoticeKind, Send, SendState
 
 ANSWER_WAIT = 60 * SECOND
@@ -175,11 +176,11 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     draft.put_notice(_with(notice, out))
     ways.went(draft, send.channel)
     ref = draft.ref(notice.id)
-    short = send.channel in draft.plan.short_forms
-    body = notice.short if short else f"{notice.long}\n\n{ref}"
+    body = replying.body(draft.plan, notice, send.channel, ref)
     over = notice.kind is NoticeKind.STAND_DOWN
     urgency = OVER if over else notice.priority.value
-    draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, urgency))
+    about = (draft.ref(notice.occurrence), notice.person) if replying.CODE in body else ()
+    draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, urgency, *about))
 
 
 def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:

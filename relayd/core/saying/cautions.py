@@ -71,7 +71,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     c.SITE_OUTAGE: _WATER,
     c.UNIT_POWER: (ONCE,),
     **dict.fromkeys((c.JOURNAL_LATE, c.SENDER_DOWN, c.MQTT_DOWN, c.PLAN_REFUSED, c.FAULT), ()),
-    c.UNWATCHED: (),
+    **dict.fromkeys((c.UNWATCHED, c.MAILBOX_DOWN, c.ANSWERS_LOCKED), ()),
     c.CHANNEL_FAILING: (),
 }
 """What can hurt somebody who looks into each condition; the table is total."""

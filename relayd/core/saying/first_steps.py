@@ -123,6 +123,12 @@ SAID: dict[str, tuple[str, ...]] = {
         marked("Messages may not go out: look in on the panels' lamps until this is mended."),
     ),
     c.MQTT_DOWN: (marked("Look whether the network and the broker are up."),),
+    c.MAILBOX_DOWN: (
+        marked("Until this is mended answer in another way: a reply reaches nobody."),
+    ),
+    c.ANSWERS_LOCKED: (
+        marked("Answer in another way. Somebody may be guessing: have it looked at."),
+    ),
     c.PLAN_REFUSED: (marked("Mend the plan file. What is wrong with it is said by: relayd check"),),
     c.FAULT: (marked("Look in on the panels' lamps, and have the unit's log looked at."),),
     c.UNWATCHED: (

@@ -53,6 +53,8 @@ NAMES = {
     c.JOURNAL_LATE: "Journal late",
     c.SENDER_DOWN: "Sender down",
     c.MQTT_DOWN: "MQTT broker not reached",
+    c.MAILBOX_DOWN: "Mailbox not reached",
+    c.ANSWERS_LOCKED: "Answers locked",
     c.PLAN_REFUSED: "Plan refused",
     c.FAULT: "Fault in relayd",
     c.UNWATCHED: "Gap in the watch",
@@ -178,6 +180,8 @@ WHAT: dict[str, str] = {
     c.JOURNAL_LATE: "The unit's journal is written too late.",
     c.SENDER_DOWN: "The part that sends messages is not working.",
     c.MQTT_DOWN: "The MQTT broker cannot be reached.",
+    c.MAILBOX_DOWN: "The mailbox cannot be looked into: nobody reads replies by mail.",
+    c.ANSWERS_LOCKED: "Too many wrong codes came: answers by that way are not taken for an hour.",
     c.PLAN_REFUSED: "The plan file was refused; the last good plan is in use.",
     c.FAULT: "A part of the program failed and was caught.",
     c.UNWATCHED: "The unit did not watch for a time, and does again: what began and ended meanwhile"

@@ -14,6 +14,7 @@ from relayd.core.saying import advice, brief, fresh, hand, letter, short, templa
 from relayd.core.saying.about import Case, matter
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
+from relayd.core.saying.replying import CODE, CODED
 from relayd.core.saying.sentences import GONE, parts, says_more, sentence
 from relayd.core.saying.sentences import level as level_of
 from relayd.core.saying.sentences import name as named
@@ -239,8 +240,9 @@ def _answer(case: Case) -> list[str]:
         name = desk.subject.removeprefix("panel:")
         looked = f"relayd looked {name} --level normal --by {reader.id}"
         lines.insert(0, say(LOOKED, how=looked))
+    code = [say(CODED, code=CODE)] if desk.plan.codes and alarm.occurrence else []
     lines[-1] += " " + say(NO_REPLY)
-    return [*letter.phones(desk, alarm), *lines]
+    return [*letter.phones(desk, alarm), *code, *lines]
 
 
 NOT_THERE = marked("If you are not there: ring whoever is, and let them do what follows.")
