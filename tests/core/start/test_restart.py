@@ -43,7 +43,9 @@ def test_what_was_out_is_owed_again_under_its_old_ids(how: dict[str, object]) ->
     began = world.up
     world.start(planned=False, high_level=True)
     first = [each for each in world.tells(began) if each.channel == "anna.mail"]
-    assert len(first) == 1, "what is due over a way that fails is tried one by one, the first at once"
+    assert len(first) == 1, (
+        "what is due over a way that fails is tried one by one, the first at once"
+    )
     world.run(150)
     again = [each for each in world.tells(began) if each.send == before.send]
     assert again[:1] == [before]
