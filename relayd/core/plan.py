@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from relayd.core.overseen import AllWell
+
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
@@ -357,6 +359,11 @@ class Plan:
     """The site's own texts: '<condition>:<language>:short|long' -> template with $names."""
     brokers: tuple[str, ...] = ()
     """The names of the brokers beside the first one."""
+    peers: Mapping[str, str] = field(default_factory=dict)
+    """The ids of the units that this one watches -> what people call them."""
+    dead_man: bool = False
+    """Whether a service outside is told regularly that this unit lives."""
+    all_well: AllWell | None = None
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""

@@ -48,6 +48,12 @@ def owe(
     _owe(draft, subject, ("", 0), person, kind, priority, text)
 
 
+def prove(draft: Draft, subject: str, person: str, kind: NoticeKind, text: texts.Text) -> None:
+    """Owe a low notice over every channel of that person, also those that are kept for graver ones."""
+    ways = draft.plan.people[person].channels
+    _owe(draft, subject, ("", 0), person, kind, Priority.LOW, text, ways)
+
+
 def told(alarm: Alarm, person: str) -> Alarm:
     """The alarm with that person among those told, and waiting for nothing."""
     known = alarm.told if person in alarm.told else (*alarm.told, person)
@@ -112,9 +118,10 @@ def _owe(
     kind: NoticeKind,
     priority: Priority,
     text: texts.Text,
+    ways: tuple[str, ...] = (),
 ) -> None:
     number = draft.number()
-    channels = channels_of(draft.plan, person, priority, subject.removeprefix("channel:"))
+    channels = ways or channels_of(draft.plan, person, priority, subject.removeprefix("channel:"))
     sends = tuple(Send(draft.number(), name, due=draft.now.up) for name in channels)
     notice = Notice(
         id=number,

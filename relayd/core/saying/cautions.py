@@ -67,6 +67,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys((c.JOURNAL_LATE, c.SENDER_DOWN, c.MQTT_DOWN, c.PLAN_REFUSED, c.FAULT), ()),
     c.UNWATCHED: (),
     c.CHANNEL_FAILING: (),
+    **dict.fromkeys((c.UNIT_SILENT, c.DEAD_MAN, c.COPIED, *c.SENSED), ()),
 }
 """What can hurt somebody who looks into each condition; the table is total."""
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from relayd.core import conditions as c
 from relayd.core.events import Now
 from relayd.core.plan import Plan
-from relayd.core.saying import advice, brief, fresh, letter, short, templates, when
+from relayd.core.saying import advice, brief, fresh, letter, short, templates, texts_well, when
 from relayd.core.saying.about import Case, matter
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
@@ -149,6 +149,7 @@ def _body(case: Case, new: fresh.Fresh) -> list[str]:
         told = [" ".join(filter(None, (*told, letter.reserve(desk, alarm))))]
     told += [*letter.put_aside(desk, alarm), *letter.pressing(desk, alarm.condition)]
     if desk.panel is None:
+        told += texts_well.contacts(desk) if alarm.condition == c.UNWATCHED else []
         return told + advice.of_unit(alarm.condition, say)
     return told + advice.lines(matter(case, desk.panel), alarm.priority)
 
