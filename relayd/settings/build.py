@@ -19,7 +19,7 @@ from relayd.core.plan import (
     Step,
 )
 from relayd.rig import Announcement, Rig
-from relayd.settings import brokers, calendars, inputs
+from relayd.settings import brokers, calendars, inputs, supervision
 from relayd.settings.schema import (
     CallListTable,
     PanelTable,
@@ -78,6 +78,9 @@ def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...],
         languages={each: texts_of(each) for each in _languages(people)},
         texts={key: text for each in tables.text or [] for key, text in _texts(each)},
         brokers=tuple(each.name for each in list(brokers.places(tables))[1:]),
+        peers=supervision.peers(tables.supervision),
+        dead_man=secrets.dead_man is not None,
+        all_well=supervision.all_well(tables.supervision),
     )
 
 
@@ -94,6 +97,7 @@ def build_rig(
         brokers=brokers.built(tables, secrets.papers, secrets.problems),
         poll=sure(unit.poll),
         announcements=announcements,
+        supervision=supervision.built(tables.supervision, secrets.dead_man),
     )
 
 

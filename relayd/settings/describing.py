@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from enum import Enum
 
 from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, OnCall, Panel, Person, Plan
-from relayd.rig import Broker, Rig, Secret
+from relayd.rig import Broker, Rig, Secret, Supervision
 from relayd.settings.calendars import EPOCH
 from relayd.settings.moments import DAYS
 from relayd.words import spelt
@@ -43,6 +43,7 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
         "texts": dict(plan.texts),
         "mqtt": [_broker(each) for each in rig.brokers],
         "announcements": [_plain(each) for each in rig.announcements],
+        "supervision": _supervision(plan, rig.supervision),
     }
 
 
@@ -119,6 +120,28 @@ def _broker(broker: Broker) -> dict[str, object]:
         "path": broker.path if broker.transport == "websockets" else "",
         "commands": broker.commands,
         "stream": broker.stream,
+    }
+
+
+def _supervision(plan: Plan, rig: Supervision) -> dict[str, object]:
+    well, visited = plan.all_well, rig.dead_man
+    return {
+        "heartbeat": spelt(rig.heartbeat),
+        "peers": [
+            {"id": each.id, "name": plan.peers[each.id], "grace": spelt(each.grace)}
+            for each in rig.peers
+        ],
+        "dead_man": None
+        if visited is None
+        else {
+            "address": "set",
+            "every": spelt(visited.every),
+            "grace": spelt(visited.grace),
+            "ca": None if visited.ca is None else str(visited.ca),
+        },
+        "all_well": None
+        if well is None
+        else {"day": DAYS[well.day], "at": clock(well.at), "keeper": well.keeper},
     }
 
 

@@ -28,6 +28,12 @@ from relayd.core.plan import (
 from relayd.settings import moments, presets
 from relayd.settings import values as one
 from relayd.settings.schema_mqtt import AlsoTable, AnnounceTable, MqttTable
+from relayd.settings.schema_supervision import (
+    AllWellTable,
+    DeadManTable,
+    PeerTable,
+    SupervisionTable,
+)
 from relayd.settings.table import (
     Chip,
     Clock,
@@ -240,6 +246,7 @@ class PlanTable(BaseSettings):
     hours: list[HoursTable] | None = []
     text: list[TextTable] | None = []
     mqtt: MqttTable | None = None
+    supervision: SupervisionTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
@@ -259,10 +266,18 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("mqtt",): MqttTable,
     ("mqtt", "also"): AlsoTable,
     ("mqtt", "announce"): AnnounceTable,
+    ("supervision",): SupervisionTable,
+    ("supervision", "peer"): PeerTable,
+    ("supervision", "dead_man"): DeadManTable,
+    ("supervision", "all_well"): AllWellTable,
 }
 FREE = {("panel", "labels"), ("panel", "realarm")}
 """Tables whose keys the plan's owner chooses among many: the rules look at them."""
-SINGLE = {("unit",), ("mqtt",), *FREE}
+SINGLE = {
+    *(("unit",), ("mqtt",), ("supervision",)),
+    *(("supervision", "dead_man"), ("supervision", "all_well")),
+    *FREE,
+}
 """The tables that are written with one bracket."""
 
 
