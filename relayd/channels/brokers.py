@@ -9,7 +9,7 @@ from functools import partial
 from typing import Protocol
 
 from relayd.channels.branches import ELSEWHERE, Branches
-from relayd.channels.mqtt import Mqtt
+from relayd.channels.mqtt import Listens, Mqtt
 from relayd.channels.stream import Stream
 from relayd.contacts import Post
 from relayd.core.effects import Answer
@@ -43,6 +43,7 @@ class Brokers:
         memory: Memory,
         stream: Callable[[str], Stream | None],
         announcements: Iterable[Announcement] = (),
+        listens: Listens | None = None,
     ) -> None:
         """`stream` makes the events on their way to the broker of that way."""
         told, announced = memory.said_topics(), tuple(announcements)
@@ -60,6 +61,7 @@ class Brokers:
                 partial(_keep, memory, broker.way),
                 stream=stream(broker.way) if broker.stream else None,
                 greetings={each.topic: each.payload for each in mine if not each.retain},
+                listens=listens,
             )
         for each in told:
             if _apart(each)[0] not in self._clients and _apart(each)[0] != FIRST:
@@ -90,6 +92,15 @@ class Brokers:
         """Publish it at the broker by which the command came."""
         for each in self._clients.values():
             each.answer(answer)
+
+    def pulse(self, topic: str, payload: str) -> None:
+        """Publish a heartbeat at every broker whose connection stands. Never waits."""
+        for each in self._clients.values():
+            each.pulse(topic, payload)
+
+    def deaf(self, way: str, why: str) -> None:
+        """That broker does not bring what it should: it counts as denied, until it connects anew."""
+        self._clients[way].deaf(why)
 
     def wake(self) -> None:
         """The journal holds more records than before. Never waits."""

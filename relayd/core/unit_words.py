@@ -19,14 +19,14 @@ ALARM_OPEN = "an alarm was open there"
 LEFT = "{percent} percent left"
 NOT_CHARGING = "not charging"
 DEGREES = "{degrees} degrees Celsius"
-SLOWED = "the processor is slowed down"
+LOW = "too low at this moment"
+SLOWED = "too low at this moment, and the processor is slowed down"
 FREE = "{size} MiB free"
 READ_ONLY = "it can only be read"
 NO_ANSWER = "no answer in time"
 REFUSED = "refused with status {code}"
 NOT_REACHED = "not reached"
 ANOTHER_BOARD = "another board or machine than the one it was made on"
-NO_IDENTITY = "its identity cannot be read or kept"
 NOT_SET = "no time service has set it"
 LAGGED = "{time} late at worst"
 CANNOT_READ = "{what} cannot be read any more"
@@ -34,6 +34,6 @@ CANNOT_READ = "{what} cannot be read any more"
 DETAILS = (
     *CAUSES.values(),
     *(NOT_HEARD, NEVER_HEARD, STOPPED, BROKER_LOST, ALARM_OPEN, LEFT, NOT_CHARGING, DEGREES),
-    *(SLOWED, FREE, READ_ONLY, NO_ANSWER, REFUSED, NOT_REACHED, ANOTHER_BOARD, NO_IDENTITY),
+    *(LOW, SLOWED, FREE, READ_ONLY, NO_ANSWER, REFUSED, NOT_REACHED, ANOTHER_BOARD),
     *(NOT_SET, LAGGED, CANNOT_READ),
 )

@@ -26,13 +26,19 @@ from relayd.supervision import beats
 from relayd.supervision.beats import Beat
 
 STATE = "homie/5/{unit}/$state"
-ASK_AGAIN = SECOND
+ASK_AGAIN, ASK_SELDOM = SECOND, 30 * SECOND
 """A heartbeat of our own that is wanted and has not come back is sent again after that time."""
+STALLED = 3 * SECOND
+"""A way that takes longer to bring a heartbeat back was interrupted."""
 LONGEST_RETRY = 45 * SECOND
 """A unit tries its broker again at least so often, connecting included."""
 DEAF_AFTER = 30 * SECOND
 KEPT = 64
 """Own heartbeats whose coming back is waited for."""
+
+
+def _pause(late: int) -> int:
+    return ASK_AGAIN if late < DEAF_AFTER else ASK_SELDOM
 
 
 @dataclass(slots=True)
@@ -124,7 +130,8 @@ class Peers:
         """Judge what time has proved; whether a heartbeat of our own is wanted to prove more."""
         with self._lock:
             news, wanted = self._judged(now), False
-            if self._overdue(now) and now - self._asked >= ASK_AGAIN:
+            late = self._late(now)
+            if late is not None and now - self._asked >= _pause(late):
                 self._asked, wanted = now, True
         for each in news:
             self._post(each)
@@ -134,7 +141,7 @@ class Peers:
         """When to look next; None where nobody can fall silent."""
         with self._lock:
             times = [at for each in self._watched.values() if (at := self._deadline(each))]
-        return min((max(at, self._asked + ASK_AGAIN) for at in times), default=None)
+        return min((max(at, self._asked + _pause(now - at)) for at in times), default=None)
 
     def deaf(self, now: int) -> dict[str, bool]:
         """Of each way that stands whether our own heartbeats do not come back over it."""
@@ -167,6 +174,9 @@ class Peers:
         at = self._sent.get(seq)
         if at is None or way.since is None or at < way.since:
             return []
+        if way.asked is not None and now - way.asked > STALLED:
+            # It stood, and brought nothing: as if it had been away for so long.
+            way.since, way.away = now, now - way.asked
         way.proved, way.asked = max(way.proved, at), None
         return self._judged(now)
 
@@ -186,11 +196,10 @@ class Peers:
             news.append(self._silence(each, now))
         return news
 
-    def _overdue(self, now: int) -> bool:
-        return any(
-            (at := self._deadline(each)) is not None and at <= now
-            for each in self._watched.values()
-        )
+    def _late(self, now: int) -> int | None:
+        """For how long the newest overdue judgement has waited for a proof; None where none waits."""
+        deadlines = (self._deadline(each) for each in self._watched.values())
+        return min((now - at for at in deadlines if at is not None and at <= now), default=None)
 
     def _deadline(self, each: _Watched) -> int | None:
         """When this unit says that the peer is silent; None while that is said, or cannot be known."""
