@@ -30,6 +30,7 @@ ASK_AGAIN, ASK_SELDOM = SECOND, 30 * SECOND
 """A heartbeat of our own that is wanted and has not come back is sent again after that time."""
 STALLED = 3 * SECOND
 """A way that takes longer to bring a heartbeat back was interrupted."""
+SHORT = 12 * SECOND
 LONGEST_RETRY = 45 * SECOND
 """A unit tries its broker again at least so often, connecting included."""
 DEAF_AFTER = 30 * SECOND
@@ -50,6 +51,8 @@ class _Way:
     lost: int | None = None
     away: int = 0
     """How long it was away before that."""
+    was_short: bool = False
+    """The connection before this one did not last."""
     proved: int = 0
     """What came over it is complete up to then."""
     asked: int | None = None
@@ -105,8 +108,11 @@ class Peers:
             each = self._ways[way]
             if up:
                 each.away = now - each.lost if each.lost is not None else 0
+                # After a short connection a unit suspects a twin and waits before the next one.
+                each.away = LONGEST_RETRY if each.was_short else each.away
                 each.since, each.asked = now, None
             elif each.since is not None:
+                each.was_short = now - each.since < SHORT
                 each.since, each.lost = None, now
 
     def sent(self, seq: int, now: int) -> None:

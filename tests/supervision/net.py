@@ -9,6 +9,7 @@ the process ends, and after 1.4 keepalives where nothing comes back; it tries ag
 import heapq
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import count
 
 from relayd.core.events import PeerHeard
@@ -23,6 +24,8 @@ FLIGHT = 3 * MS
 """From a client to the broker, and from there to another client."""
 NOTICED = 28 * SECOND
 """A connection on which nothing comes back is given up after 1.4 keepalives of 20 s."""
+SHORT, SHORT_ONES = 10 * SECOND, 5
+"""After so many connections in a row that ended sooner, a client waits as long as it ever does."""
 RETRIES = (1, 2, 4, 8, 16, 30)
 WILL_DELAY, BROKER_NOTICES = 30 * SECOND, 30 * SECOND
 
@@ -122,6 +125,8 @@ class Link:
     broker: Broker
     up: bool = False
     tries: int = 0
+    began: int = 0
+    shorts: int = 0
     swallowed: bool = False
     """What goes either way is lost, and neither end knows."""
 
@@ -131,7 +136,7 @@ class Link:
         if not self.broker.up or self.swallowed or self.unit.frozen:
             self._again()
             return
-        self.up, self.tries = True, 0
+        self.up, self.tries, self.began = True, 0, self.unit.net.now
         self.broker.clients.append(self)
         self.unit.peers.linked(self.way, True, self.unit.net.now)
         topics = set(self.unit.peers.topics)
@@ -160,7 +165,10 @@ class Link:
             self.broker.clients.remove(self)
         if self.up and not self.swallowed:
             self.up = False
-            self.unit.peers.linked(self.way, False, self.unit.net.now)
+            now = self.unit.net.now
+            self.shorts = self.shorts + 1 if now - self.began < SHORT else 0
+            self.tries = len(RETRIES) if self.shorts >= SHORT_ONES else self.tries
+            self.unit.peers.linked(self.way, False, now)
             self._again()
 
     def swallow(self) -> None:
@@ -180,7 +188,7 @@ class Link:
             self._again()
 
     def _willed(self) -> None:
-        if self.swallowed or not self.unit.awake:
+        if (self.swallowed or not self.unit.awake) and not self.unit.stopped:
             if self in self.broker.clients:
                 self.broker.clients.remove(self)
             topic = STATE.format(unit=self.unit.name)
@@ -207,6 +215,7 @@ class Unit:
     """Whether its people are told when it says that a peer is silent."""
     lives: bool = True
     frozen: bool = False
+    stopped: bool = False
     seq: int = 0
     links: dict[str, Link] = field(default_factory=dict)
     peers: Peers = field(init=False)
@@ -217,7 +226,7 @@ class Unit:
 
     def begin(self) -> None:
         """Start the program: a new life."""
-        self.lives, self.frozen, self.seq = True, False, 0
+        self.lives, self.frozen, self.stopped, self.seq = True, False, False, 0
         graces = [Peer(each, round(self.grace * SECOND)) for each in self.watches]
         life = f"{self.name}-{self.net.now}"
         self.peers = Peers(self.name, life, graces, self.net.brokers, self._said)
@@ -250,7 +259,7 @@ class Unit:
         topic, payload = beats.topic(self.name), beats.encoded(beat).encode()
         for link in self.links.values():
             if link.up and not link.swallowed:
-                self.net.at(self.net.now + FLIGHT, lambda b=link.broker: b.publish(topic, payload))
+                self.net.at(self.net.now + FLIGHT, partial(link.broker.publish, topic, payload))
         self._wake()
 
     def _wake(self) -> None:
@@ -277,8 +286,7 @@ class Unit:
             if link.up:
                 link.state("disconnected")
         self.kill()
-        for link in self.links.values():
-            link._willed = lambda: None  # type: ignore[method-assign]
+        self.stopped = True
 
     def freeze(self) -> None:
         """SIGSTOP: its connections stand until the broker gives them up."""

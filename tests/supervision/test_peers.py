@@ -137,6 +137,17 @@ def test_a_broker_that_restarts_is_nobodys_silence(away: float, times: int) -> N
     assert net.units["alder"].links["mqtt"].up
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("every", [1.5, 3.0, 7.0, 9.9, 10.1, 11.9, 12.1])
+def test_a_broker_that_restarts_again_and_again_is_nobodys_silence(every: float) -> None:
+    net = three()
+    for _ in range(40):
+        net.brokers["mqtt"].restart(0.2)
+        net.run(every)
+    net.run(120)
+    assert news(net) == []
+
+
 def at_any_moment(times: int, seed: int) -> Net:
     chance = random.Random(seed)
     net = three()
