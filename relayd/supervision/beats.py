@@ -9,6 +9,8 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 VERSION = 1
+LONGEST = 4096
+"""Bytes; a heartbeat that names a hundred peers is shorter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,12 @@ def encoded(beat: Beat) -> str:
 
 def decoded(payload: bytes) -> Beat:
     """The heartbeat of a payload. Raises ValueError for anything that is none."""
-    said = json.loads(payload)
+    if len(payload) > LONGEST:
+        raise ValueError("too long for a heartbeat")
+    try:
+        said = json.loads(payload)
+    except RecursionError as error:
+        raise ValueError("too deep for a heartbeat") from error
     if not isinstance(said, dict) or said.get("v") != VERSION:
         raise ValueError("no heartbeat of this form")
     known = {each.name for each in fields(Beat)}

@@ -3,10 +3,14 @@
 Times are simulated; heartbeats come each second and the grace is 5 s unless a test says otherwise.
 """
 
+import json
 import random
+from dataclasses import fields
 from itertools import product
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from relayd.core.events import PeerHeard
 from relayd.core.plan import SECOND, Priority
@@ -264,6 +268,10 @@ def alone() -> tuple[Peers, list[PeerHeard]]:
     return Peers("alder", "life", [Peer("birch", 5 * SECOND)], ["mqtt"], heard.append), heard
 
 
+def vars_of(kind: type[Beat]) -> list[str]:
+    return [each.name for each in fields(kind)]
+
+
 def sign(unit: str = "birch", life: str = "other", seq: int = 1) -> bytes:
     return beats.encoded(Beat(unit, seq, life, "boot")).encode()
 
@@ -287,10 +295,20 @@ def test_a_unit_that_watches_nobody_listens_to_nothing() -> None:
 
 @pytest.mark.parametrize(
     "payload",
-    [b"", b"{}", b"[]", b"\xff", b'{"v":2}', b'{"v":1,"unit":"birch"}', b"null"]
+    [
+        b"[" * 4000,
+        b" " * 4097,
+        b"",
+        b"{}",
+        b"[]",
+        b"\xff",
+        b'{"v":2}',
+        b'{"v":1,"unit":"birch"}',
+        b"null",
+    ]
     + [sign().replace(b'"seq":1', each) for each in (b'"seq":"1"', b'"seq":true', b'"seq":null')]
     + [sign().replace(b'"watches":[]', each) for each in (b'"watches":3', b'"watches":[1]')],
-    ids=repr,
+    ids=lambda each: repr(each[:60]),
 )
 def test_what_is_no_heartbeat_is_no_sign_of_life(payload: bytes) -> None:
     peers, heard = alone()
@@ -354,6 +372,38 @@ def test_old_heartbeats_of_ones_own_are_forgotten() -> None:
     for seq in range(1, 1000):
         peers.sent(seq, seq * SECOND)
     peers.heard("mqtt", "relayd/alder/heartbeat", sign("alder", "life", 1), 999 * SECOND)
+    assert heard == []
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner),
+    max_leaves=5,
+)
+
+
+@given(
+    changed=st.dictionaries(st.sampled_from([*vars_of(Beat), "v", "more"]), JSON, max_size=4),
+    gone=st.sets(st.sampled_from(vars_of(Beat)), max_size=2),
+)
+def test_no_payload_breaks_the_watch(changed: dict[str, object], gone: set[str]) -> None:
+    peers, _ = alone()
+    peers.linked("mqtt", True, 0)
+    said = {**json.loads(sign()), **changed}
+    payload = json.dumps({key: each for key, each in said.items() if key not in gone}).encode()
+    peers.heard("mqtt", "relayd/birch/heartbeat", payload, SECOND)
+    peers.sent(1, 6 * SECOND)
+    peers.heard("mqtt", "relayd/alder/heartbeat", payload, 6 * SECOND)
+    peers.look(7 * SECOND)
+    peers.due(8 * SECOND)
+
+
+@given(payload=st.binary(max_size=40), state=st.binary(max_size=12))
+def test_no_bytes_break_the_watch(payload: bytes, state: bytes) -> None:
+    peers, heard = alone()
+    peers.linked("mqtt", True, 0)
+    peers.heard("mqtt", "homie/5/birch/$state", state, SECOND)
+    peers.heard("mqtt", "relayd/birch/heartbeat", payload, SECOND)
     assert heard == []
 
 
