@@ -70,6 +70,8 @@ SENTENCES = {
     "unit judged": "{condition}: {why}",
     "unknown input": "{input} is not in the plan",
     "visit begun": "{person} is at the panel",
+    "visitor leaves": "{person} wants to leave and has not said what stays: its alarms call everybody",
+    "answer told": "{persons} hear what {by} answered about {what}",
     "visit ended": "the visit is over ({person}); left as it is: {left} ({why})",
     "visit extended": "{person} stays at the panel",
 }

@@ -40,6 +40,10 @@ class Draft:
         """The step's time, as it is remembered."""
         return Stamp(self.now.up, self.now.wall, self.now.trusted)
 
+    def at(self, up: int) -> Stamp:
+        """The moment at which boot time was `up`."""
+        return Stamp(up, self.now.wall - (self.now.up - up), self.now.trusted)
+
     def number(self) -> int:
         """The next number; none is given twice."""
         self.counter += 1

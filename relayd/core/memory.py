@@ -130,6 +130,8 @@ class Visit:
     """The panel was seen open, or something in it was touched: the horn is to be tested."""
     passed: tuple[int, ...] = ()
     """Occurrences that have stood for too long to stay with the visitor alone."""
+    leaving: bool = False
+    """The visitor wanted to leave and has not said what stays undone: nobody counts on him there."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -168,6 +168,8 @@ class Alarm:
     detail: str = ""
     occurrence: int = 0
     raised: Stamp | None = None
+    began: Stamp | None = None
+    """Since when its cause was there, before its on-delay; None in what an older version kept."""
     returned: Stamp | None = None
     call: Call | None = None
     told: tuple[str, ...] = ()
@@ -206,6 +208,11 @@ class Alarm:
     """When 'it was there and nobody answered' becomes a low item of the working morning."""
     mornings: int = 0
     """On how many working mornings it was told so."""
+
+    @property
+    def since(self) -> Stamp | None:
+        """Since when people are told that it is there."""
+        return self.began or self.raised
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,17 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from relayd.core.events import Acknowledge, Act, AtPanel, HornWire, PutOff, Settled, Stage, Wire
+from relayd.core.events import (
+    Acknowledge,
+    Act,
+    AtPanel,
+    HornWire,
+    Looked,
+    PutOff,
+    Settled,
+    Stage,
+    Wire,
+)
 from relayd.core.plan import (
     DAY,
     HOUR,
@@ -91,12 +101,11 @@ def plan() -> Plan:
         ),
     }
     night = (
-        Step(0, ("anna",)),
-        Step(3 * MINUTE, ("anna",)),
+        Step(0, ("ben", "anna")),
         Step(8 * MINUTE, ("ben",)),
         Step(15 * MINUTE, ("carla",)),
     )
-    day = (Step(0, ("anna",)), Step(2 * HOUR, ("carla",)))
+    day = (Step(0, ("anna", "ben")), Step(2 * HOUR, ("carla",)))
     return Plan(
         unit="reed",
         unit_name="Reed lake",
@@ -125,8 +134,9 @@ def week() -> Iterator[tuple[str, Happening]]:
         for clock in ("07:30:00", "12:30:00", "20:30:00"):
             if (day, clock) in {(4, "20:30:00"), (7, "17:10:00")}:
                 continue
-            yield f"{day} {clock}", Moves(RUNNING, True, "-")
-            yield f"{day} {clock[:2]}:35:00", Moves(RUNNING, False, "-")
+            quiet = "" if (day, clock) == (6, "07:30:00") else "-"
+            yield f"{day} {clock}", Moves(RUNNING, True, quiet)
+            yield f"{day} {clock[:2]}:35:00", Moves(RUNNING, False, quiet)
     for blip in ("2 19:30:00", "2 19:33:00", "2 19:36:00"):
         for each in supply(on=False):
             yield blip, each
@@ -215,6 +225,11 @@ def week() -> Iterator[tuple[str, Happening]]:
     yield "6 02:00:00", Meanwhile("the water stands at the alarm float, and wind moves it")
     yield "6 02:00:00", Flutters(LEVEL, 60, 3 * SECOND, 2 * SECOND)
     yield "6 02:12:00", Says("ben", Acknowledge(panel="cabin", act=Act.TAKEN), "answers: I have it")
+    yield (
+        "6 02:40:00",
+        Meanwhile("Ben looks: the alarm lamp is dark, the water stands below the float"),
+    )
+    yield "6 02:41:00", Says("ben", Looked("cabin", normal=True), "has looked: it is normal")
     for each in supply(on=False):
         yield "7 14:00:00", each
     for each in supply(on=True):

@@ -261,6 +261,7 @@ def test_the_final_diagnosis_depends_on_the_final_facts_and_on_what_was_held(blo
         check(seed)
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 def test_each_reason_to_hold_comes_up() -> None:
     found: set[str] = set()

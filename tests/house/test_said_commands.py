@@ -90,6 +90,7 @@ def test_every_command_line_of_a_message_is_taken(language: str) -> None:
         assert values.get("by") == "anna" or line in ("relayd check", "relayd adopt"), line
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_messages_tell_the_commands_that_answer_them(language: str) -> None:
     commands = {each.split()[1] for each in found(language)}

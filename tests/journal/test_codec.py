@@ -23,6 +23,7 @@ PARTS = [
 ]
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @pytest.mark.parametrize("part", PARTS, ids=lambda each: each.__name__)
 @given(data=st.data())

@@ -37,6 +37,7 @@ def test_a_new_journal_has_an_epoch_that_the_shell_drew(path: Path, make: Open) 
     assert not later.opened.fresh
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(st.lists(states(), min_size=1, max_size=4))

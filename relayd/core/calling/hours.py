@@ -102,6 +102,13 @@ def next_at(plan: Plan, time_of_day: int, away: int, now: Now) -> int:
     return now.up + found - now.wall
 
 
+def by_day(plan: Plan, up: int, begins: int, ends: int, now: Now) -> int:
+    """Boot time `up` where its local time of day is within these (ns), else the next `begins`."""
+    if now.trusted and begins <= local(plan, later(now, up).wall)[1] <= ends:
+        return up
+    return next_at(plan, begins, up - now.up, now)
+
+
 def _working(plan: Plan, person: Person) -> Window:
     hours = plan.hours.get(person.hours or plan.work, USUAL)
     days: Mapping[int, tuple[int, int]] = hours.days

@@ -76,9 +76,12 @@ def diagnose(
         if facts[spec.id].fact is not Fact.UNKNOWN or cannot:
             now, signal = level.believe(was, facts[spec.id], circuit, panel, spec, stands, at)
         now = replace(now, chattered=_chattered(now, state, spec, stands, at, since))
-        if signal is Signal.ABSENT and stands and (until := _quiet_until(now, facts[spec.id])) > at:
-            now, signal = replace(now, row="L17"), Signal.KEEP
-            times.append(until)
+        if signal is Signal.ABSENT and stands and _waits(now, facts[spec.id]):
+            until = facts[spec.id].changed + QUIET_AGAIN
+            unproved = name == HIGH_LEVEL and _stood_still(panel, facts, before, at)
+            if unproved or until > at:
+                now, signal = replace(now, row="L18" if unproved else "L17"), Signal.KEEP
+                times.append(until if until > at else None)
         held = only_held(state, spec) and facts[spec.id].fact is Fact.ALARM
         signal = signal if stands else _unraised(signal, now.row, held)
         why = _suppressed(signal, circuit, spec, stands)
@@ -98,10 +101,9 @@ def _chattered(
     return (now.chattered and stands) or is_unsettled(state, spec, at, since)
 
 
-def _quiet_until(now: Belief, seen: Seen) -> int:
-    """Until when a contact that chattered is not believed back; a person who has looked is."""
-    wait = now.chattered and now.looked is None and seen.fact is Fact.NORMAL
-    return seen.changed + QUIET_AGAIN if wait else 0
+def _waits(now: Belief, seen: Seen) -> bool:
+    """Whether its contact chattered, and is not believed back at once; a person who has looked is."""
+    return now.chattered and now.looked is None and seen.fact is Fact.NORMAL
 
 
 def _unraised(signal: Signal, row: str, held: bool) -> Signal:
@@ -131,13 +133,19 @@ def _unseen_run(
     panel: Panel, facts: Mapping[str, Seen], now: Belief, before: Subject, at: int
 ) -> tuple[str, ...]:
     """L16: the level went back, and no pump was seen to run since the alarm began."""
+    normal = now.row in {"L2", "L14"}
+    return ("L16",) if normal and _stood_still(panel, facts, before, at) else ()
+
+
+def _stood_still(panel: Panel, facts: Mapping[str, Seen], before: Subject, at: int) -> bool:
+    """Whether no pump was seen to run since high level began, lately; False where none can be seen."""
     alarm = before.alarms.get(HIGH_LEVEL)
     runs = [facts[each.id] for each in panel.inputs if each.means is Means.PUMP_RUNNING]
-    if not runs or now.row not in {"L2", "L14"} or not _is_recent(alarm, at):
-        return ()
+    if not runs or not _is_recent(alarm, at):
+        return False
     assert alarm is not None
     assert alarm.raised is not None
-    return () if any(_ran(runs, alarm.raised.up)) else ("L16",)
+    return not any(_ran(runs, alarm.raised.up))
 
 
 def _is_recent(alarm: Alarm | None, at: int) -> bool:

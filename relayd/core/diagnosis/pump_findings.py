@@ -181,7 +181,7 @@ def of_panel(view: View, logs: Logs, highs: tuple[Stamp, ...]) -> Iterator[tuple
         yield c.ALTERNATION, _alternation(view, logs)
 
 
-_UNSEEN = frozenset({"L3", "L5", "L12", "L15", "L17"})
+_UNSEEN = frozenset({"L3", "L5", "L12", "L15", "L17", "L18"})
 """Rows in which high level stands though its contact cannot show where the water is now."""
 
 

@@ -16,8 +16,10 @@ CATCHES_UP, CATCHES_UP_TIMED = 2 * HOUR, 48 * HOUR
 _SUPPLIES = (c.PUMP_POWER, c.CONTROL_POWER)
 _FEED = ("P5", "P21")
 """Rows of the alarm circuit's loss that tell the loss of the pump's supply with it."""
-_OF_ALL = ("R3", "R4", "R5", "R5-timed")
+_OF_ALL = ("R3", "R4", "R5", "R5-idle", "R5-timed")
 """Rows that a contact of all pumps together can tell."""
+_CAUSES = frozenset({"R1", "R1-hand", "R1-off", "R2", "R3", "R4", "R5", "R5-idle"})
+"""Rows beside which no pump is catching up after an outage."""
 
 
 def notes(view: View) -> tuple[str, ...]:
@@ -27,7 +29,11 @@ def notes(view: View) -> tuple[str, ...]:
     found = [view.row(row, pump) for pump, now in view.pumps.items() for row in _of(view, now)]
     if len(view.pumps) > 1:
         found += _together(view)
-    cause = any(each.partition("-")[0] in ("R1", "R2", "R3") for each in found)
+    # A pump that stands still, or has run for long without effect, is not catching up.
+    # Another pump runs: that one did not come is what is said of it.
+    came = {each.replace("R6", "R5-idle") for each in found if each.startswith("R6")}
+    found = [each for each in found if each not in came]
+    cause = any(pump_rows.split(each)[0] in _CAUSES for each in found)
     until = catches_up_until(view)
     if not cause and until is not None and view.stamp.up < until:
         found.append("R8")

@@ -54,6 +54,8 @@ SAYS: dict[str, str] = {
     "R4": "{pump} runs and the level does not fall: blocked, air-bound, a valve shut, the line"
     " broken or frozen, the pump worn, or the inflow too great",
     "R5": "{pump} has power, its switch is in Auto, and nothing calls it: pump float or control",
+    "R5-idle": "{pump} is not seen to run though the water stands at the alarm float: its float or"
+    " control, its power, or the pump itself",
     "R5-timed": "{pump} is not called: on a timed panel that is normal while its timer is not due",
     "R6": "{pump} did not come; another pump runs",
     "R7": "all pumps run: the inflow is more than they move, or they are weak",
@@ -143,6 +145,7 @@ def notes(now: Reading, timed: bool, long: bool) -> tuple[str, ...]:
         "R3": no_current(now) is _YES,
         "R4": long and now.runs is True,
         "R5-timed" if timed else "R5": _waits(now),
+        "R5-idle": not timed and _idle(now),
     }
     return tuple(row for row, true in rows.items() if row and true)
 
@@ -154,6 +157,12 @@ def _waits(now: Reading) -> bool:
     """Power, Auto, and not called."""
     able = now.power is True and now.switch is Switch.AUTO
     return able and now.called is False and not now.current
+
+
+def _idle(now: Reading) -> bool:
+    """Known not to run, and no other row says why."""
+    explained = now.switch in _SWITCHED or now.power is False or _waits(now)
+    return now.runs is False and not now.called and not explained
 
 
 ORDER = ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")

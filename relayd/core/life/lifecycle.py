@@ -55,7 +55,8 @@ def settle(
         if after != before or condition not in live.delays:
             draft.put_live(subject, replace(live, delays={**live.delays, condition: after}))
         marks.suppress(draft, subject, condition, found.suppressed)
-        _follow(draft, subject, condition, after, found)
+        began = before.spell if before.pending is None else before.pending
+        _follow(draft, subject, condition, after, found, began)
 
 
 def due(draft: Draft, subject: str, panel: Panel | None) -> int | None:
@@ -150,11 +151,13 @@ def _no_reset(draft: Draft, subject: str, meant: list[Alarm]) -> Refused:
     return Refused("not-latched", "nothing here waits for a reset")
 
 
-def _follow(draft: Draft, subject: str, condition: str, after: Delay, found: Finding) -> None:
+def _follow(
+    draft: Draft, subject: str, condition: str, after: Delay, found: Finding, began: int | None
+) -> None:
     alarm = draft.subject(subject).alarms.get(condition)
     active = alarm is not None and alarm.process in ACTIVE
     if after.present and not active:
-        _raise(draft, subject, condition, alarm, found)
+        _raise(draft, subject, condition, alarm, found, began)
     elif alarm is not None and active and not after.present:
         _return(draft, subject, replace(alarm, row=found.row or alarm.row))
     elif alarm is not None and active:
@@ -163,7 +166,12 @@ def _follow(draft: Draft, subject: str, condition: str, after: Delay, found: Fin
 
 
 def _raise(
-    draft: Draft, subject: str, condition: str, before: Alarm | None, found: Finding
+    draft: Draft,
+    subject: str,
+    condition: str,
+    before: Alarm | None,
+    found: Finding,
+    began: int | None,
 ) -> None:
     panel, now = panel_of(draft.plan, subject), draft.now
     spec = input_of(panel, condition) if panel else None
@@ -179,6 +187,7 @@ def _raise(
         detail=found.detail,
         notes=found.notes,
         raised=draft.stamp,
+        began=None if began is None else draft.at(began),
         returned=None,
         stale=False,
         latching=spec.latch if spec else False,

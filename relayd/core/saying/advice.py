@@ -13,8 +13,9 @@ from relayd.core import conditions as c
 from relayd.core.plan import Kind, Priority, Reach
 from relayd.core.saying import cautions, first_steps, hand
 from relayd.core.saying.hand import Matter
-from relayd.core.saying.language import Speech
+from relayd.core.saying.language import Speech, marked
 
+_CALLS = (hand.CALL, hand.CALL_WORKER, first_steps.CALL_IN_HOURS)
 _INSPECTED = frozenset({c.CONTRADICTION, c.HORN_SILENT, c.WIRING_FAULT, c.PANEL_DOOR, c.SEAL_LEAK})
 
 
@@ -35,9 +36,11 @@ def steps(matter: Matter) -> list[str]:
     base = c.base_of(matter.condition)
     make = _MADE.get(base)
     found = make(matter) if make else [matter.say(each) for each in first_steps.SAID[base]]
-    if base in _INSPECTED and matter.reader.qualified:
-        found.append(matter.say(first_steps.INSPECT))
-    return found
+    if not matter.reader.qualified:
+        return found
+    # Who may work on it is not told to call somebody who may.
+    found = [each for each in found if each not in {matter.say(call) for call in _CALLS}]
+    return [*found, *([matter.say(first_steps.INSPECT)] if base in _INSPECTED else [])]
 
 
 def of_unit(condition: str, say: Speech) -> list[str]:
@@ -67,7 +70,7 @@ def _high_level(matter: Matter) -> list[str]:
     say = matter.say
     if _deaf(matter):
         return [_water(matter), say(first_steps.DARK), *hand.steps(matter)]
-    return [_water(matter), say(first_steps.LAMPS), *_supplies(matter), *_quiet(matter)]
+    return [_water(matter), say(first_steps.LAMPS), *_supplies(matter), *_silenced(matter)]
 
 
 def _deaf(matter: Matter) -> bool:
@@ -92,7 +95,7 @@ def _high_high(matter: Matter) -> list[str]:
         say("Keep people out of rooms whose drains back up."),
         *_supplies(matter),
         say("Call now, whatever the hour."),
-        *_quiet(matter),
+        *_silenced(matter),
     ]
 
 
@@ -100,12 +103,16 @@ def _common(matter: Matter) -> list[str]:
     return [*(matter.say(each) for each in first_steps.SAID[c.COMMON_ALARM]), *_quiet(matter)]
 
 
+def _silenced(matter: Matter) -> list[str]:
+    """How the horn is quieted: by Silence alone while water stands, for its wire stops the pump."""
+    # Where the wire is off nobody hears the horn, and there is nothing to silence.
+    return [] if matter.wire_off else _silence(matter)
+
+
 def _quiet(matter: Matter) -> list[str]:
-    """How the horn is quieted: by Silence; its wire is for the qualified alone, and complete."""
-    if matter.wire_off:
-        return []  # nobody hears it, and there is nothing to silence
-    told = _silence(matter)
-    if not matter.reader.qualified:
+    """The same, and its wire, which is for the qualified alone, and complete."""
+    told = _silenced(matter)
+    if not told or not matter.reader.qualified:
         return told
     say = matter.say
     first = say(first_steps.ALL_OFF, labels=cautions.labels(matter))
@@ -143,12 +150,16 @@ def _lights(matter: Matter, circuit: str, pump: int) -> str:
     return matter.say(first_steps.LIGHTS, breaker=cautions.breaker(matter, name))
 
 
+LITTLE_IF_SHARED = marked(
+    "Use as little water as you can: if the pump hangs on the same circuit, the level rises."
+)
+
+
 def _alarm_power(matter: Matter) -> list[str]:
     say = matter.say
+    high = c.HIGH_LEVEL in matter.standing
     return [
-        say(
-            "Use as little water as you can: if the pump hangs on the same circuit, the level rises."
-        ),
+        say(first_steps.NO_WATER if high else LITTLE_IF_SHARED),
         say("Look in on the panel until this is mended: it cannot call by itself."),
         say(first_steps.LIGHTS, breaker=cautions.breaker(matter, "alarm")),
         say(first_steps.CORD),

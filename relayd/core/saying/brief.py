@@ -27,6 +27,7 @@ NOTES = {
     "R7": marked("all pumps run, not falling"),
     "R6": marked("a pump did not come"),
     "R5": marked("pump not called"),
+    "R5-idle": NAMES[c.PUMP_NOT_SEEN],
     "R5-timed": marked("timer not due"),
     "G1": marked("not on the generator"),
     "U1": marked("contact chatters"),
@@ -45,6 +46,7 @@ LEVEL = {
     "L6": marked("alarm circuit reads dead, doubtful"),
     "L9": marked("or only alarm circuit lost"),
     "L12": marked("contact cannot be read"),
+    "L18": marked("contact chattered, no proof"),
 }
 """Doubtful rows of an alarm contact in a few words."""
 POWER = {

@@ -18,7 +18,9 @@ LID = marked(
     " in to help."
 )
 BAREFOOT = marked("Sewage on the floor: nobody barefoot.")
-STARTS = marked("The pump can start by itself at any time: keep hands and tools out.")
+STARTS = marked(
+    "The pump can start at any time, by itself or by somebody's hand: keep hands and tools out."
+)
 ONCE = marked("A breaker that tripped is reset once; if it trips again, leave it off and say so.")
 DROWNING = marked(
     "An open lid is a drowning hazard, and the gas kills, also those who go in to help: keep"

@@ -164,6 +164,8 @@ SHORTEST = {
     **dict.fromkeys((c.NO_CURRENT, c.OVERLOAD, c.PHASE_FAULT, c.PUMP_FAULT, c.IN_OFF), NO_WATER),
     **dict.fromkeys((c.NOT_IN_AUTO, c.UNSETTLED, c.SITE_OUTAGE, c.ALARM_LEFT_OFF), NO_WATER),
     c.PUMP_NOT_SEEN: LITTLE,
+    c.RUN_LONG: marked("Look for a tap or toilet that runs."),
+    c.KEEPS_REACHING: LITTLE,
     c.TANK_LID: marked("Keep everybody away."),
     c.PANEL_DOOR: marked("Touch nothing."),
 }

@@ -61,6 +61,13 @@ def _over(desk: Desk, alarm: Alarm) -> Iterator[str]:
             yield words
 
 
+def no_longer(desk: Desk, alarm: Alarm) -> list[str]:
+    """What was told of a running pump and has been proved wrong: the water fell."""
+    told = (each for each in alarm.told_notes if pump_rows.split(each)[0] in ("R4", "R7"))
+    found = dict.fromkeys(brief.note(each, desk.say) for each in told)
+    return [desk.say("No longer so: {what}.", what=each) for each in found]
+
+
 def _words(desk: Desk, alarm: Alarm, said: dict[str, str]) -> Iterator[str]:
     for each in said:
         row = brief.row(alarm.condition, alarm.row, desk.say)

@@ -101,10 +101,14 @@ SUMP_FAILS = marked(
     " call. {off}"
 )
 OFF = marked("In Off the pump never starts by itself again. {reserve}")
-RUNS = marked("The pump runs already, as its contact tells: leave the switch as it is.")
+RUNS = marked(
+    "The pump runs already, as its contact tells: leave the switch as it is, whatever an earlier"
+    " message said."
+)
 WET = marked("Look from outside whether the ground along the line is wet, and say so.")
 WET_OFF = marked("If it is wet: turn the switch of {which} to Off and use no water. {off}")
 CALL = marked("Call the service firm.")
+CALL_WORKER = marked("Call somebody who may work on it.")
 CALL_AFTER: dict[Kind, str] = {
     **dict.fromkeys(
         (Kind.SEWAGE_EJECTOR, Kind.LIFT_STATION),
@@ -180,7 +184,7 @@ def steps(matter: Matter) -> list[str]:
         return _running(matter)
     pump = able(matter)
     if pump is None or matter.row not in PROVED_HIGH:
-        return [say(NO_HAND), say("Call somebody who may work on it.")]
+        return [say(NO_HAND), say(CALL_WORKER)]
     if not reaches(matter.panel.hoa, matter.reader):
         return [_out_of_reach(matter)]
     return _by_hand(matter, pump)

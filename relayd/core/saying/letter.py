@@ -108,6 +108,19 @@ def ends(desk: Desk, but: str = "") -> list[str]:
     return [end_line(desk, each) for each in desk.owner.loose.values() if each.key != but]
 
 
+def elsewhere(desk: Desk) -> list[str]:
+    """What remains to be undone at the unit's panels, with each one's name: an outage hits them all."""
+    found = []
+    for panel in desk.plan.panels.values():
+        there = Desk(desk.plan, desk.subjects, f"panel:{panel.id}", desk.reader, desk.now)
+        found += [f"{panel.name}: {brief}" for brief in map(_lowered, pressing(there))]
+    return found
+
+
+def _lowered(line: str) -> str:
+    return f"{line[:1].lower()}{line[1:]}"
+
+
 _DUMB = (HornStanding.DISCONNECTED, HornStanding.SILENT)
 _UNSURE = frozenset({"horn-unknown", HORN_UNPROVED})
 """Loose ends that say themselves that the horn is not known to sound."""

@@ -91,6 +91,8 @@ LEVEL_ROWS = {
     " This unit cannot tell: no return to normal until somebody has looked.",
     "L17": "The contact chattered in this alarm and says normal now: that is believed when it has"
     " said so for ten minutes without a break.",
+    "L18": "The contact chattered in this alarm and says normal now, but no pump was seen to run:"
+    " this is no return to normal until a pump has run or somebody has looked.",
 }
 """What is said of an alarm of high level; L13 is a common alarm's, L16 a return's."""
 

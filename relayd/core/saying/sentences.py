@@ -114,7 +114,7 @@ def parts(
     """The same while it stands, in its order: note -> sentence; the alarm's own row is under ''."""
     first = [each for each in alarm.notes if pump_rows.split(each)[0] in SWITCH_FIRST]
     # A contact that has been quiet for a while no longer chatters, as its row says.
-    quiet = {"U1"} if alarm.row == "L17" else set()
+    quiet = {"U1"} if alarm.row in ("L17", "L18") else set()
     rest = [each for each in alarm.notes if each not in first and each not in quiet]
     told = {each: _row(each, panel, alarm, say) for each in first}
     told[""] = _what(panel, owner, alarm, say)

@@ -5,12 +5,22 @@ language. Knows nothing of services. A step that opens an enclosure is given to 
 only, and no text ever says 'breaker off' without saying which.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from relayd.core import conditions as c
 from relayd.core.events import Now
 from relayd.core.plan import Plan
-from relayd.core.saying import advice, brief, fresh, letter, short, templates, texts_well, when
+from relayd.core.saying import (
+    advice,
+    brief,
+    fresh,
+    hand,
+    letter,
+    short,
+    templates,
+    texts_well,
+    when,
+)
 from relayd.core.saying.about import Case, matter
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
@@ -19,12 +29,13 @@ from relayd.core.saying.sentences import level as level_of
 from relayd.core.saying.sentences import name as named
 from relayd.core.saying.templates import TEMPLATE_NAMES, template_problem
 from relayd.core.saying.texts_horn import breaker
-from relayd.core.saying.texts_other import digest, of_visit, question, reminder
+from relayd.core.saying.texts_other import answered, digest, of_visit, question, reminder
 from relayd.core.state import Alarm, NoticeKind, Subject
 
 __all__ = (
     "TEMPLATE_NAMES",
     "Text",
+    "answered",
     "breaker",
     "compose",
     "digest",
@@ -59,7 +70,7 @@ def compose(
     case = Case(desk, alarm, kind, ref(alarm.occurrence))
     new = fresh.since_told(desk, alarm) if kind is NoticeKind.UPDATE else fresh.Fresh()
     lines = [
-        _standing(case),
+        " ".join(filter(None, (_standing(case), _absent(case)))),
         _news(case, new),
         f"{_head(case)} {desk.place}{desk.where}.",
         *_body(case, new),
@@ -94,16 +105,16 @@ def _lead(case: Case, new: fresh.Fresh) -> str:
 def _head(case: Case) -> str:
     """What, since when; it ends where the place follows."""
     desk, alarm, say = case.desk, case.alarm, case.say
-    if case.kind is NoticeKind.STAND_DOWN and alarm.raised:
+    if case.kind is NoticeKind.STAND_DOWN and alarm.since:
         if alarm.row == GONE:
             return say("No longer in the plan: {name},", name=case.name)
-        lasted = when.lasted(desk.now.up - alarm.raised.up)
+        lasted = when.lasted(desk.now.up - alarm.since.up)
         return say("Over: {name}, after {lasted},", name=case.name, lasted=lasted)
     if case.kind is NoticeKind.TAKEN and alarm.taken:
         until = when.until(desk.plan, alarm.taken.until_wall, alarm.taken.until, desk.now, say)
         who = desk.called(alarm.taken.person)
         return say("{who} has it {until}: {name},", who=who, until=until, name=case.name)
-    since = when.since(desk.plan, alarm.raised, desk.now, say) if alarm.raised else ""
+    since = when.since(desk.plan, alarm.since, desk.now, say) if alarm.since else ""
     told = f"{case.name} {since},".replace(" ,", ",")
     return say("Still there: {what}", what=told) if alarm.call and alarm.call.round > 1 else told
 
@@ -132,6 +143,12 @@ _HAD = marked("{who} wanted to see to it; that time is over, and nobody else has
 _NTH = (marked("you are second."), marked("you are third."), marked("act, or call those named."))
 
 
+def _absent(case: Case) -> str:
+    """For whoever does not go there: the steps are for those who are there."""
+    absent = case.asked and not case.alarm.taken and not case.desk.reader.responds
+    return case.say(NOT_THERE) if absent else ""
+
+
 def _before(alarm: Alarm, person: str) -> tuple[str, ...]:
     """Who was told before that person, in their order."""
     told = alarm.told
@@ -142,12 +159,14 @@ def _body(case: Case, new: fresh.Fresh) -> list[str]:
     desk, alarm, say = case.desk, case.alarm, case.say
     told = _what(case, new)
     if case.kind is NoticeKind.STAND_DOWN:
-        return [*told, *_remains(case), *letter.undone(desk)]
+        return [*told, *fresh.no_longer(desk, alarm), *_remains(case), *letter.undone(desk)]
     if not case.asked:
         return [*told, *letter.pressing(desk, alarm.condition)]
     if c.base_of(alarm.condition) in _RESERVED and desk.panel:
         told = [" ".join(filter(None, (*told, letter.reserve(desk, alarm))))]
     told += [*letter.put_aside(desk, alarm), *letter.pressing(desk, alarm.condition)]
+    if alarm.condition == c.SITE_OUTAGE:
+        told += letter.elsewhere(desk)
     if desk.panel is None:
         told += texts_well.contacts(desk) if alarm.condition == c.UNWATCHED else []
         return told + advice.of_unit(alarm.condition, say)
@@ -176,14 +195,14 @@ def _what(case: Case, new: fresh.Fresh) -> list[str]:
 def _values(case: Case) -> dict[str, str]:
     """What the names of a site's own text stand for."""
     desk, alarm, say = case.desk, case.alarm, case.say
-    raised = alarm.raised
+    since = alarm.since
     return {
         "panel": desk.place,
         "where": desk.panel.where if desk.panel else "",
         "site": desk.plan.unit_name,
         "name": case.name,
-        "since": when.since(desk.plan, raised, desk.now, say) if raised else "",
-        "lasted": when.lasted(desk.now.up - raised.up) if raised else "",
+        "since": when.since(desk.plan, since, desk.now, say) if since else "",
+        "lasted": when.lasted(desk.now.up - since.up) if since else "",
         "level": level_of(desk.owner, say),
         "reserve": letter.reserve(desk, alarm),
         "told": ", ".join(desk.called(each) for each in alarm.told if each != desk.reader.id),
@@ -225,7 +244,7 @@ def _answer(case: Case) -> list[str]:
     lines = [say(what, how=how, number=case.ref)]
     if desk.plan.remote_commands:
         lines[0] += " " + say("Or by the acknowledge command over MQTT.")
-    if alarm.condition in _LEVELS and alarm.row in ("L3", "L5", "L15"):
+    if alarm.condition in _LEVELS and alarm.row in ("L3", "L5", "L15", "L18"):
         name = desk.subject.removeprefix("panel:")
         looked = f"relayd looked {name} --level normal --by {reader.id}"
         lines.insert(0, say(LOOKED, how=looked))
@@ -233,6 +252,7 @@ def _answer(case: Case) -> list[str]:
     return [*letter.phones(desk, alarm), *lines]
 
 
+NOT_THERE = marked("If you are not there: ring whoever is, and let them do what follows.")
 TAKE_IT = marked("To take it: {how} (on the unit).")
 SAY_SEEN = marked("To say that you have seen it: {how} (on the unit).")
 
@@ -260,6 +280,16 @@ def _short(case: Case, new: fresh.Fresh) -> str:
     return short.made(short.Parts(_head(case), desk.place, end, where=desk.spot, step=step))
 
 
+def _short_steps(case: Case) -> Iterator[str]:
+    """What to do in a few words, the fullest way first: a switch left in Off is turned back."""
+    panel, condition = case.desk.panel, case.alarm.condition
+    said = case.alarm.notes if condition == c.HIGH_LEVEL else (condition,)
+    off = any(each.startswith(("R1-off", c.IN_OFF)) for each in said)
+    if off and panel is not None and hand.reaches(panel.hoa, case.desk.reader):
+        yield case.say("Use no water. If nobody is at work there: switch to Auto.")
+    yield advice.shortest(condition, case.say)
+
+
 def _call(case: Case, new: fresh.Fresh, end: str) -> short.Parts:
     """The parts of a short form that asks for an answer; what is new, or the cause, comes first."""
     desk, alarm, say = case.desk, case.alarm, case.say
@@ -271,8 +301,8 @@ def _call(case: Case, new: fresh.Fresh, end: str) -> short.Parts:
         f"{lead[:1].upper()}{lead[1:]}: {brief.lowered(case.name)}" if lead else case.name,
         desk.place,
         end,
-        when.since(desk.plan, alarm.raised, desk.now, say) if alarm.raised else "",
+        when.since(desk.plan, alarm.since, desk.now, say) if alarm.since else "",
         desk.spot,
-        (advice.shortest(alarm.condition, say),),
+        tuple(_short_steps(case)),
         brief.caution(alarm, say),
     )

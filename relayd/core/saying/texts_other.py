@@ -7,7 +7,7 @@ says how to answer, or that nobody reads a reply. Knows nothing of services.
 from collections.abc import Callable, Mapping
 
 from relayd.core import conditions as c
-from relayd.core.events import Now
+from relayd.core.events import Now, Wire
 from relayd.core.plan import Plan
 from relayd.core.saying import letter, sentences, short, when
 from relayd.core.saying.language import marked
@@ -119,6 +119,37 @@ def question(
     brief = short.made(short.Parts(asked, desk.place, end, where=desk.spot, step=(step,)))
     title = say("Was the horn's wire taken off? - {place}", place=desk.place)
     return Text(title, brief, "\n".join(lines))
+
+
+def answered(
+    plan: Plan,
+    subjects: Mapping[str, Subject],
+    subject: str,
+    answer: tuple[str, Wire],
+    person: str,
+    now: Now,
+) -> Text:
+    """Tells `person`, who was asked as well, who answered about the horn's wire, and what."""
+    desk = Desk(plan, subjects, subject, plan.people[person], now)
+    say, (by, wire) = desk.say, answer
+    told = say(_WIRE_IS[wire], who=desk.called(by))
+    lines = [
+        f"{told} {desk.place}{desk.where}.",
+        *([say(WIRE_CARE)] if wire is Wire.OFF else []),
+        *letter.phones(desk),
+        say(NO_REPLY),
+    ]
+    title = say("The horn's wire: answered - {place}", place=desk.place)
+    brief = short.made(short.Parts(told, desk.place, say(letter.NO_REPLY_SHORT), where=desk.spot))
+    return Text(title, brief, "\n".join(lines))
+
+
+_WIRE_IS = {
+    Wire.OFF: marked(
+        "{who} says that the horn's wire is off: the next alarm will be silent there."
+    ),
+    Wire.BACK: marked("{who} says that the horn's wire is on."),
+}
 
 
 def _from_to(desk: Desk, first: Stamp | None, last: Stamp | None) -> tuple[str, str]:
@@ -260,6 +291,6 @@ _SETTLED = frozenset({c.PUMP_NOT_SEEN, c.UNWATCHED})
 def _span(desk: Desk, alarm: Alarm) -> str:
     """Since when it stands, or from when to when it was there."""
     if alarm.returned is not None and alarm.process not in _ACTIVE:
-        first, last = _from_to(desk, alarm.raised, alarm.returned)
+        first, last = _from_to(desk, alarm.since, alarm.returned)
         return desk.say("it was there from {first} to {last}", first=first, last=last)
-    return when.since(desk.plan, alarm.raised, desk.now, desk.say) if alarm.raised else ""
+    return when.since(desk.plan, alarm.since, desk.now, desk.say) if alarm.since else ""

@@ -201,7 +201,7 @@ def _aside(plan: Plan, state: State, name: str, now: Now) -> list[Json]:
 
 def _alarm(plan: Plan, state: State, subject: Subject, alarm: Alarm, now: Now) -> Json:
     panel = lists.panel_of(plan, subject.id)
-    raised = alarm.raised
+    raised = alarm.since
     return {
         "subject": subject.id,
         "condition": alarm.condition,

@@ -10,15 +10,16 @@ silent at an alarm stays so until it is proved, declared, or taken back.
 from collections.abc import Mapping
 from dataclasses import replace
 
-from relayd.core.calling import lists
+from relayd.core.calling import callout, lists
 from relayd.core.conditions import ALARM_LEFT_OFF, HORN_SILENT, SILENCE_LEFT_ON, of_panel
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.draft import Draft
 from relayd.core.events import Wire
 from relayd.core.findings import Finding
-from relayd.core.plan import MINUTE, Means, Panel
+from relayd.core.plan import MINUTE, SECOND, Means, Panel, Priority
 from relayd.core.refusal import Refused
-from relayd.core.state import Horn, HornStanding, Live, Signal
+from relayd.core.saying import texts
+from relayd.core.state import Horn, HornStanding, Live, NoticeKind, Signal
 from relayd.core.upkeep import horn_circuit as circuits
 from relayd.core.upkeep import loose
 from relayd.core.upkeep.horn_senses import Senses, followed, is_driven, sensed
@@ -53,6 +54,7 @@ def due(draft: Draft, subject: str, panel: Panel) -> int | None:
     horn, now = draft.subject(subject).horn, draft.now.up
     times = [horn.judge, horn.breaker_due, silence_over(horn, panel)]
     times += [*stops(horn, panel), *circuits.dues(horn, panel)]
+    times += [now + SECOND] if circuits.newly_told(draft.subject(subject)) else []
     return min((each for each in times if each is not None and each > now), default=None)
 
 
@@ -65,6 +67,7 @@ def declare(draft: Draft, subject: str, person: str, wire: Wire, why: str) -> Re
             "the contact of the parked wire says that it is still parked: put it back on the horn",
         )
     draft.record("horn wire", subject, wire=wire.value, person=person, why=why)
+    _spread(draft, subject, horn, person, wire)
     answered = replace(horn, asked=None, asked_due=None, asking={}, told=(), breaker_due=None)
     loose.done(draft, subject, HORN_UNKNOWN, person, f"horn wire {wire.value}")
     if wire is Wire.OFF:
@@ -73,6 +76,17 @@ def declare(draft: Draft, subject: str, person: str, wire: Wire, why: str) -> Re
         _keep(draft, subject, answered)
         _back(draft, subject, person)
     return None
+
+
+def _spread(draft: Draft, subject: str, horn: Horn, person: str, wire: Wire) -> None:
+    """The others who were asked hear the answer, so that nobody goes on looking for it."""
+    others = [each for each in horn.told if each not in (person, *horn.asking)]
+    if horn.asked is None or not others:
+        return
+    draft.record("answer told", subject, what=HORN_WIRE, by=person, persons=others)
+    for each in others:
+        text = texts.answered(draft.plan, draft.subjects, subject, (person, wire), each, draft.now)
+        callout.owe(draft, subject, each, NoticeKind.QUESTION, Priority.LOW, text)
 
 
 def _keep(draft: Draft, subject: str, horn: Horn) -> None:

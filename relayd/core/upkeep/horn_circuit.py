@@ -15,7 +15,7 @@ from relayd.core.diagnosis import site
 from relayd.core.draft import Draft
 from relayd.core.plan import HOUR, MINUTE, SECOND, Panel, Priority
 from relayd.core.saying import texts
-from relayd.core.state import Alarm, Fact, Horn, HornStanding, NoticeKind, Stamp, Subject
+from relayd.core.state import Alarm, Fact, Horn, HornStanding, NoticeKind, Subject
 from relayd.core.upkeep import loose
 from relayd.core.upkeep.horn_senses import Senses
 from relayd.core.upkeep.horn_standing import HORN_UNKNOWN, stands, unsure
@@ -75,7 +75,7 @@ def _off(draft: Draft, subject: str, senses: Senses) -> None:
         return
     if seen.began < draft.now.up - _RECENT or _outage(draft):
         return
-    horn = replace(horn, circuit_off=_at(draft, seen.began), circuit_on=None, settled=None)
+    horn = replace(horn, circuit_off=draft.at(seen.began), circuit_on=None, settled=None)
     draft.put(replace(owner, horn=horn))
 
 
@@ -92,7 +92,7 @@ def _on(draft: Draft, subject: str, panel: Panel, senses: Senses) -> None:
     length = seen.began - off.up
     wait = max(panel.settle, panel.settle_alarm) + panel.window
     settled = seen.began + wait if SHORTEST <= length <= LONGEST else None
-    horn = replace(horn, circuit_on=_at(draft, seen.began), settled=settled)
+    horn = replace(horn, circuit_on=draft.at(seen.began), settled=settled)
     draft.put(replace(owner, horn=horn))
     if length > LONGEST and horn.standing is HornStanding.PROVED:
         unsure(draft, subject, "the alarm circuit was off for long during an alarm")
@@ -131,6 +131,25 @@ def _ask(draft: Draft, subject: str, alarm: Alarm) -> None:
     draft.put(replace(owner, horn=horn))
 
 
+def _join(draft: Draft, subject: str) -> None:
+    """Who is told of the alarm while the question is open is asked too."""
+    owner = draft.subject(subject)
+    alarm, new = active(owner), newly_told(owner)
+    if alarm is not None and new:
+        horn, times = owner.horn, {each: _may_ask(draft, owner, alarm, each) for each in new}
+        horn = replace(horn, told=(*horn.told, *new), asking={**horn.asking, **times})
+        draft.put(replace(owner, horn=horn))
+
+
+def newly_told(owner: Subject) -> tuple[str, ...]:
+    """Who has been told of the alarm since the question about it was asked, while it is open."""
+    horn, alarm = owner.horn, active(owner)
+    about = alarm is not None and alarm.occurrence == horn.asked_of
+    if alarm is None or not about or horn.asked_due is None or owner.visit is not None:
+        return ()
+    return tuple(each for each in alarm.told if each not in horn.told)
+
+
 def _may_ask(draft: Draft, owner: Subject, alarm: Alarm, person: str) -> int:
     """When: at night only who is there, has answered the alarm, or responds; the others by day."""
     known = draft.plan.people.get(person)
@@ -142,6 +161,7 @@ def _may_ask(draft: Draft, owner: Subject, alarm: Alarm, person: str) -> int:
 
 def _ask_by_day(draft: Draft, subject: str) -> None:
     """Put the question to those whose time has come."""
+    _join(draft, subject)
     owner, now = draft.subject(subject), draft.now.up
     horn = owner.horn
     due = [person for person, at in horn.asking.items() if at <= now]
@@ -173,8 +193,3 @@ def _unanswered(draft: Draft, subject: str) -> None:
 
 def _outage(draft: Draft) -> bool:
     return site.seen(draft.plan, draft.live).unit_power is False
-
-
-def _at(draft: Draft, up: int) -> Stamp:
-    now = draft.stamp
-    return replace(now, up=up, wall=now.wall - (now.up - up))

@@ -29,6 +29,8 @@ from relayd.core.upkeep.loose_ends import (
 )
 
 MORNING = 9 * HOUR
+EVENING = 20 * HOUR
+"""A reminder that was put off to a time of day between these comes then, else the next morning."""
 FIRST = 6 * HOUR
 """The first reminder is at the next 09:00 that is at least so far away."""
 DAILY = 20 * HOUR
@@ -108,7 +110,7 @@ def put_off(
     if until > now.up + LONGEST:
         return Refused("too-long", "that is too far away: at most 7 days")
     mark = Mark(person, draft.stamp, until, now.wall + until - now.up, why)
-    later = hours.next_at(draft.plan, MORNING, until - now.up, now)
+    later = hours.by_day(draft.plan, until, MORNING, EVENING, now)
     end = replace(end, put_off=mark, reminded=0, due=later)
     draft.put(replace(owner, loose={**owner.loose, key: end}))
     draft.record("put off", subject, key=key, by=person, why=why, until_wall=mark.until_wall)
@@ -154,7 +156,8 @@ def keepers(draft: Draft, subject: str, further: int = 0) -> tuple[str, ...]:
 def _remind(draft: Draft, subject: str, key: str) -> None:
     owner = draft.subject(subject)
     end = owner.loose[key]
-    persons = keepers(draft, subject, end.reminded // UNANSWERED)
+    later = (end.put_off.by,) if end.put_off and end.put_off.by in draft.plan.people else ()
+    persons = dict.fromkeys((*keepers(draft, subject, end.reminded // UNANSWERED), *later))
     again = hours.next_at(draft.plan, MORNING, DAILY, draft.now)
     end = replace(end, put_off=None)
     after = replace(end, due=again, reminded=end.reminded + 1)

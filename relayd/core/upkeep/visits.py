@@ -32,9 +32,10 @@ DOORS = ("panel-door", "tank-lid")
 
 
 def visitor(draft: Draft, subject: str) -> str:
-    """Who is at this panel; '' where nobody is."""
+    """Who is at this panel; '' where nobody is, or wants to leave."""
     visit = draft.subject(subject).visit
-    return visit.person if visit and visit.until > draft.now.up else ""
+    there = visit is not None and visit.until > draft.now.up and not visit.leaving
+    return visit.person if visit and there else ""
 
 
 def only_visitor(draft: Draft, subject: str, alarm: Alarm) -> bool:
@@ -90,6 +91,9 @@ def begin(draft: Draft, subject: str, person: str, until: int) -> Refused | None
     there = visitor(draft, subject)
     if there:
         return Refused("somebody-is-there", _there(draft, there, person))
+    left = draft.subject(subject).visit
+    if left is not None:
+        _over(draft, subject, left)
     refused = _bad_time(draft, until)
     if refused is not None:
         return refused
@@ -98,6 +102,14 @@ def begin(draft: Draft, subject: str, person: str, until: int) -> Refused | None
     _put(draft, subject, Visit(person, draft.stamp, until, wall, warned=short))
     draft.record("visit begun", subject, person=person, until_wall=wall)
     loose.answered(draft, subject)
+    waiting = {
+        each
+        for alarm in draft.subject(subject).alarms.values()
+        if alarm.process in ACTIVE and alarm.priority is Priority.HIGH
+        for each in alarm.told
+    }
+    for each in sorted(waiting - {person}):
+        _tell(draft, subject, each, "begun")
     if open_ends(draft, subject):
         _tell(draft, subject, person, "begun")
     return None
@@ -111,7 +123,7 @@ def extend(draft: Draft, subject: str, person: str, until: int) -> Refused | Non
         return refused
     wall = draft.now.wall + until - draft.now.up
     short = until - draft.now.up <= WARNING
-    _put(draft, subject, replace(visit, until=until, until_wall=wall, warned=short))
+    _put(draft, subject, replace(visit, until=until, until_wall=wall, warned=short, leaving=False))
     draft.record("visit extended", subject, person=person, until_wall=wall)
     return None
 
@@ -124,6 +136,7 @@ def end(draft: Draft, subject: str, person: str, left: tuple[str, ...], why: str
         return refused
     ends = open_ends(draft, subject)
     if any(key not in left for key in ends):
+        _wants_to_leave(draft, subject, visit)
         return Refused("not-as-it-was", _asks(ends, left))
     if left and not why.strip():
         return Refused("no-reason", "say why it stays: --why 'part on order until Friday'")
@@ -135,6 +148,14 @@ def end(draft: Draft, subject: str, person: str, left: tuple[str, ...], why: str
         _tell(draft, subject, keeper, "left")
     _close(draft, subject)
     return None
+
+
+def _wants_to_leave(draft: Draft, subject: str, visit: Visit) -> None:
+    """Its alarms are everybody's again, though the visit waits for a word on what stays undone."""
+    if not visit.leaving:
+        draft.record("visitor leaves", subject, person=visit.person)
+        _call_others(draft, subject, visit)
+        _put(draft, subject, replace(visit, leaving=True, warned=True))
 
 
 # The visit goes on
@@ -215,10 +236,14 @@ def _left(draft: Draft, subject: str, key: str, person: str, why: str) -> None:
 def _close(draft: Draft, subject: str) -> None:
     """Nobody is there any more: what is still active calls the ordinary list."""
     visit = draft.subject(subject).visit
-    passed = visit.passed if visit else ()
     _put(draft, subject, None)
+    if visit and not visit.leaving:
+        _call_others(draft, subject, visit)
+
+
+def _call_others(draft: Draft, subject: str, visit: Visit) -> None:
     for alarm in list(draft.subject(subject).alarms.values()):
-        if alarm.process in ACTIVE and alarm.occurrence not in passed:
+        if alarm.process in ACTIVE and alarm.occurrence not in visit.passed:
             _call(draft, subject, alarm, "the visit is over")
 
 

@@ -284,3 +284,18 @@ def test_without_a_clock_the_next_time_of_day_is_that_far_away(away: int, found:
     plan = plan_in("America/New_York")
     clock = at(plan, "2026-03-07 02:00", trusted=False)
     assert hours.next_at(plan, 9 * HOUR, away, clock) == clock.up + found
+
+
+@pytest.mark.parametrize(
+    ("hour", "minute", "found"),
+    [(10, 0, (10, 0)), (9, 0, (9, 0)), (20, 0, (20, 0)), (20, 1, (33, 0)), (3, 0, (9, 0))],
+    ids=str,
+)
+def test_what_is_put_off_comes_at_its_time_by_day_and_else_the_next_morning(
+    hour: int, minute: int, found: tuple[int, int]
+) -> None:
+    midnight = Now("boot-1", 50 * DAY, 20_000 * DAY, True)
+    wanted = midnight.up + hour * HOUR + minute * MINUTE
+    expected = midnight.up + found[0] * HOUR + found[1] * MINUTE
+    plan = plan_of()
+    assert hours.by_day(plan, wanted, 9 * HOUR, 20 * HOUR, midnight) == expected

@@ -112,6 +112,7 @@ def nearly(at: float | None) -> object:
     return None if at is None else pytest.approx(at, abs=1e-6)
 
 
+@pytest.mark.untraced
 @pytest.mark.parametrize("group", GROUPS)
 def test_the_circuit_dies_and_the_contact_moves(group: list[Cut]) -> None:
     """Trade 1.1, 1.2, 1.10: each wiring, each cause, edges from 10 s before to 10 s after the loss."""

@@ -74,6 +74,7 @@ def test_chatter_at_20_hz_and_60_percent_passes_within_a_fifth_of_a_second() -> 
     assert contact.turns == [(130.0, True)]
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 def test_chatter_at_20_hz_and_40_percent_never_passes_in_an_hour() -> None:
     assert Contact().follow(chatter(50, 20, HOUR // MS)).turns == []
@@ -247,6 +248,7 @@ def movements(draw: st.DrawFn) -> Runs:
     return runs
 
 
+@pytest.mark.untraced
 @pytest.mark.slow
 @settings(max_examples=100)
 @given(movements(), st.integers(1, 250), st.integers(1, 250))

@@ -143,12 +143,28 @@ def test_a_contact_that_chattered_is_believed_back_after_ten_quiet_minutes() -> 
     for on in (False, True) * 20:
         at.alarm(LEVEL.id, on)
         at.run(2)
+    at.alarm(RUNNING.id)
     at.alarm(LEVEL.id, False)
     at.run(9 * 60)
     assert (at.process("high-level"), at.row) == ("UNACK", "L17")
     at.run(60 + 59)
     assert at.process("high-level") == "UNACK"
     at.run(10)
+    assert at.process("high-level") == "RTNUN"
+
+
+def test_a_contact_that_chattered_is_not_believed_back_while_no_pump_has_run() -> None:
+    at = cabin()
+    at.alarm(LEVEL.id)
+    at.run(30)
+    for on in (False, True) * 20:
+        at.alarm(LEVEL.id, on)
+        at.run(2)
+    at.alarm(LEVEL.id, False)
+    at.run(3600)
+    assert (at.process("high-level"), at.row) == ("UNACK", "L18")
+    at.alarm(RUNNING.id)
+    at.run(70)
     assert at.process("high-level") == "RTNUN"
 
 

@@ -95,6 +95,11 @@ def oracle(
         notes.add("R3")
     if power is NO and switch == "auto" and called is NO and current is not YES:
         notes.add("R5-timed" if timed else "R5")
+    idle = (
+        current is NO and called is not YES and power is not YES and switch not in ("hand", "off")
+    )
+    if idle and not timed and "R5" not in notes:
+        notes.add("R5-idle")
     return found, notes
 
 

@@ -248,7 +248,7 @@ def test_trade_1_16_after_the_power_came_back_a_high_level_is_said_to_be_expecte
     at = site(LEVEL, CIRCUIT, *PUMP)
     move(at, "pump-power").run(300)
     move(at, "pump-power", on=False).run(120)
-    move(at, "high-level").run(11)
+    move(at, "high-level", "pump-called", "pump-running").run(11)
     assert said("R8") in told(at, c.HIGH_LEVEL)[0].long
     at.run(2 * 3600)
     assert "R8" not in at.open_alarm().notes
@@ -318,3 +318,23 @@ def test_a_level_that_cannot_be_seen_is_not_said_not_to_fall() -> None:
     move(at, "alarm-power").run(20 * 60)
     assert at.open_alarm().row == "L5"
     assert at.process(c.NOT_FALLING) == "NORM"
+
+
+def test_trade_1_24_a_level_that_an_outage_explains_is_no_pump_that_grows_weak() -> None:
+    at = site(LEVEL, CIRCUIT, *PUMP)
+    for _ in range(3):
+        move(at, "pump-power").run(300)
+        move(at, "pump-power", on=False).run(120)
+        level_returns(at)
+    assert at.state.subjects["panel:cabin"].highs == ()
+    assert c.KEEPS_REACHING not in raised(at)
+
+
+def test_trade_1_24_a_level_that_a_switch_explains_is_no_pump_that_grows_weak() -> None:
+    at = site(LEVEL, CIRCUIT, *PUMP, IN_OFF)
+    for _ in range(3):
+        move(at, "in-off").run(60)
+        move(at, "high-level").run(300)
+        move(at, "in-off", on=False).run(60)
+        move(at, "high-level", on=False).run(3600)
+    assert c.KEEPS_REACHING not in raised(at)

@@ -114,7 +114,7 @@ def test_trade_1_29_a_water_alarm_warns_of_all_that_can_hurt(condition: str, cau
 
 @pytest.mark.parametrize("condition", sorted(c.PUMPED - {c.PUMP_POWER}))
 def test_trade_1_29_a_pump_can_start_by_itself(condition: str) -> None:
-    assert "! The pump can start by itself at any time" in made(Case(condition, "")).long
+    assert "! The pump can start at any time, by itself or by" in made(Case(condition, "")).long
 
 
 def test_trade_1_29_an_open_lid_drowns_and_its_gas_kills() -> None:
@@ -132,7 +132,8 @@ def test_trade_1_30_the_horn_s_wire_is_for_the_qualified_and_complete(
     steps = steps_of(made(Case(condition, "L1", reader=reader), panel).long)
     wire = [each for each in steps if "one wire off the horn" in each]
     assert any("press Silence, and call" in each for each in steps)
-    assert len(wire) == READERS[reader].qualified
+    # While water stands nobody is sent to its wire: with all breakers off no pump would run.
+    assert len(wire) == (READERS[reader].qualified and condition == c.COMMON_ALARM)
     for step in wire:
         order = (
             "Only if you are qualified",
@@ -150,13 +151,14 @@ def test_trade_1_30_the_horn_s_wire_is_for_the_qualified_and_complete(
 
 
 def test_trade_1_30_without_a_label_all_breakers_are_named() -> None:
-    steps = steps_of(made(Case(reader="electrician")).long)
+    steps = steps_of(made(Case(c.COMMON_ALARM, "L1", reader="electrician")).long)
     assert "switch off ALL breakers that feed this panel" in steps[-1]
 
 
 def test_trade_1_30_a_wire_that_is_off_is_not_taken_off_again() -> None:
     horn = Horn(HornStanding.DISCONNECTED, stamp(HOUR), "ben")
-    text = made(Case(reader="electrician"), owner=Subject("panel:cabin", horn=horn)).long
+    case = Case(c.COMMON_ALARM, "L1", reader="electrician")
+    text = made(case, owner=Subject("panel:cabin", horn=horn)).long
     assert "one wire off the horn" not in text
 
 
@@ -300,7 +302,7 @@ def test_where_a_pump_runs_already_nobody_is_sent_to_hand_and_a_wet_line_is_look
 ) -> None:
     text = made(Case(), alarm=replace(alarm_of(Case()), notes=(note,))).long
     assert not TURNS.search(text)
-    assert "The pump runs already, as its contact tells: leave the switch as it is." in text
+    assert "The pump runs already, as its contact tells: leave the switch as it is" in text
     assert "Look from outside whether the ground along the line is wet" in text
 
 
@@ -309,6 +311,7 @@ INTO_THE_TANK = re.compile(
 )
 
 
+@pytest.mark.untraced
 def test_no_step_needs_a_look_into_the_tank() -> None:
     assert INTO_THE_TANK.search("Turn it to Off if the level does not fall within 2 min.")
     for case in ENGLISH:
@@ -358,6 +361,7 @@ def test_trade_1_32_what_ends_in_off_says_no_water_and_gives_the_reserve(
                 assert re.search(r"use no water", said, re.I)
 
 
+@pytest.mark.untraced
 def test_trade_1_33_only_the_qualified_inspect_and_nobody_cleans() -> None:
     for condition in (c.CONTRADICTION, c.HORN_SILENT, c.WIRING_FAULT, c.SEAL_LEAK):
         for reader, person in READERS.items():

@@ -120,7 +120,7 @@ def test_an_alarm_is_shown_with_all_that_is_known_of_it() -> None:
     assert shown["occurrence"] == f"creek-1.k3f9ab.{world.open_alarm().occurrence}"
     assert shown["text"] == LEVEL_ROWS["L1"]
     assert str(shown["since"]).startswith("since ")
-    assert shown["for"] == "49 s"
+    assert shown["for"] == "59 s", "since the contact moved, not since the alarm was raised"
     assert (shown["told"], shown["seen"], shown["taken"]) == (["Anna"], [], None)
     assert shown["next"] == {"in": "2 min", "who": ["Anna"]}
 
@@ -165,7 +165,7 @@ def test_what_returned_and_nobody_acknowledged_stays_to_be_seen() -> None:
 def test_an_alarm_never_raised_has_no_since() -> None:
     world = high()
     subject = world.state.subjects["panel:cabin"]
-    bare = replace(subject.alarms["high-level"], raised=None, call=None)
+    bare = replace(subject.alarms["high-level"], raised=None, began=None, call=None)
     subjects = {
         **world.state.subjects,
         "panel:cabin": replace(subject, alarms={"high-level": bare}),

@@ -582,12 +582,12 @@ def test_r19_is_asked_once_per_occurrence() -> None:
     at = sounds(world(A))
     breaker(at, 60).run(300)
     breaker(at, 60).run(300)
-    assert len(at.records("asked")) == 1
+    assert [each.body["persons"] for each in at.records("asked")] == [["anna"], ["ben"]]
     at.alarm(LEVEL, False)
     at.run(300)
     sounds(at)
     breaker(at, 60).run(300)
-    assert len(at.records("asked")) == 2
+    assert len(at.records("asked")) == 3
 
 
 def test_r19_nothing_is_asked_where_the_water_fell_meanwhile() -> None:
@@ -716,3 +716,24 @@ def test_r19_the_visitor_alone_is_asked() -> None:
     assert asked(at) == ["ben"]
     assert leave(at, "horn-unknown") is not None
     assert owner(at).visit is not None
+
+
+def test_who_was_asked_as_well_hears_the_answer_of_another() -> None:
+    at = sounds(world(A)).run(300)
+    breaker(at, 300).run(90)
+    assert asked(at) == ["anna", "ben"]
+    wire(at, Wire.OFF)
+    answers = at.notices(NoticeKind.QUESTION)[2:]
+    assert [each.person for each in answers] == ["anna"]
+    assert "Ben says that the horn's wire is off" in answers[0].long
+    assert "Putting it back is work inside the panel: for somebody qualified" in answers[0].long
+    wire(at, Wire.BACK)
+    assert len(at.notices(NoticeKind.QUESTION)) == 3, "nothing was asked since"
+
+
+def test_who_is_called_while_the_question_is_open_is_asked_too() -> None:
+    at = sounds(world(A))
+    breaker(at, 60).run(90)
+    assert asked(at) == ["anna"]
+    at.run(480)
+    assert asked(at) == ["anna", "ben"]

@@ -126,7 +126,7 @@ def test_trade_5_put_off_with_a_reason_until_the_first_0900_after_its_end() -> N
     assert mark is not None
     assert (mark.by, mark.why) == ("ben", "part on order")
     at.run(4 * 86400)
-    assert reminders(at) == [("08 09:00", "carla")]
+    assert reminders(at) == [("08 09:00", "carla"), ("08 09:00", "ben")]
     assert ends(at)["horn-wire"].put_off is None
 
 

@@ -266,3 +266,55 @@ def test_a_visitor_who_left_the_plan_is_not_told() -> None:
     assert "dora" in getattr(arrive(at), "say", "")
     at.run(11 * 60)
     assert told(at, NoticeKind.VISIT) == ["carla"]
+
+
+def test_who_was_called_hears_that_somebody_is_there() -> None:
+    at = world()
+    at.alarm(LEVEL)
+    at.run(30)
+    arrive(at, by="ben")
+    visits = at.notices(NoticeKind.VISIT)
+    assert [each.person for each in visits] == ["anna"]
+    assert "Ben is at the panel until" in visits[0].long
+
+
+def test_a_visitor_who_may_not_leave_yet_no_longer_keeps_its_alarms_from_the_others() -> None:
+    at = world(A, Means.IN_OFF)
+    arrive(at, length=4 * HOUR)
+    raised(at, "in-off", OFF).run(3600)
+    assert set(told(at, NoticeKind.RAISED)) == {"ben"}
+    assert code(leave(at)) == "not-as-it-was"
+    at.run(1)
+    assert "anna" in told(at, NoticeKind.RAISED)
+    assert len(at.records("visitor leaves")) == 1
+    assert code(leave(at)) == "not-as-it-was"
+    assert len(at.records("visitor leaves")) == 1
+    since = at.up
+    at.alarm(LEVEL)
+    at.run(30)
+    assert told(at, NoticeKind.RAISED, since)[0] == "anna", "the call list's first step"
+
+
+def test_a_visitor_who_stays_after_all_is_there_again() -> None:
+    at = world(A, Means.IN_OFF)
+    arrive(at, length=4 * HOUR)
+    raised(at, "in-off", OFF).run(3600)
+    leave(at)
+    assert stay(at, length=2 * HOUR) is None
+    since = at.up
+    at.alarm(LEVEL)
+    at.run(30)
+    level = [each for each in at.notices(NoticeKind.RAISED) if each.condition == "high-level"]
+    assert [each.person for each in level if each.made.up >= since] == ["ben"]
+
+
+def test_another_visitor_ends_a_visit_whose_visitor_wanted_to_leave() -> None:
+    at = world(A, Means.IN_OFF)
+    arrive(at, length=4 * HOUR)
+    raised(at, "in-off", OFF).run(3600)
+    leave(at)
+    assert arrive(at, by="carla") is None
+    visit = visit_of(at)
+    assert visit is not None
+    assert visit.person == "carla"
+    assert "in-off" in ends(at)
