@@ -42,6 +42,7 @@ SENTENCES = {
     "nobody answered": "{condition}: nobody answered it",
     "no way to tell": "{person} could not be told: no channel is left",
     "not told": "{person} was not told of it: {condition}: {why}",
+    "next step at once": "{condition}: no way to {persons} works: the next step comes at once",
     "not answered": "nobody answered the question about the horn's wire",
     "notes changed": "{condition}: what explains it changed",
     "notice made": "notice {notice} for {person} over {channels} ({why}): {condition}",

@@ -31,8 +31,14 @@ class Draft:
         self.subjects = dict(state.subjects)
         self.notices = dict(state.notices)
         self.live = dict(state.live)
+        self.turns = dict(state.turns)
+        self.handed = dict(state.handed)
         self.effects: list[Effect] = []
         self.closed: list[Notice] = []
+        self.missed: list[Notice] = []
+        """Notices that no way has taken, though each was tried in this step or before."""
+        self.works: list[str] = []
+        """Channels that took something in this step, and had failed before."""
         self._before = state
 
     @property
@@ -110,6 +116,8 @@ class Draft:
             notices=self.notices if noticed else before.notices,
             closed=tuple(self.closed),
             live=self.live,
+            turns=self.turns,
+            handed=self.handed,
         )
         return state, tuple(self.effects)
 

@@ -12,7 +12,7 @@ from functools import partial
 
 from relayd.core import guard, itself
 from relayd.core.asking import commands
-from relayd.core.calling import digests, duty, outbox
+from relayd.core.calling import bundles, digests, duty, no_way, outbox
 from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Answer, Effect
@@ -84,9 +84,24 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
     if isinstance(event, TimePassed):
         return _late(draft)
     if isinstance(event, Sent):
-        _whole(draft, f"send {event.send}", lambda: outbox.sent(draft, event))
+        _whole(draft, f"send {event.send}", lambda: _outcome(draft, event))
         return changed(state.subjects, draft.subjects)
     return itself.noted(draft, event)
+
+
+def _outcome(draft: Draft, event: Sent) -> None:
+    outbox.sent(draft, event)
+    _followed(draft)
+
+
+def _followed(draft: Draft) -> None:
+    """What a person's ways told: the next step where none works, one message where one works again."""
+    for notice in draft.missed:
+        no_way.missed(draft, notice)
+    for channel in draft.works:
+        bundles.works_again(draft, channel)
+    draft.missed.clear()
+    draft.works.clear()
 
 
 def _obeyed(draft: Draft, event: Commanded) -> Iterable[str]:
@@ -240,10 +255,12 @@ def _outbox(draft: Draft) -> None:
     if not draft.notices:
         return
     before = dict(draft.subjects)
+    _whole(draft, "messages in one", partial(bundles.gather, draft))
     for notice in outbox.due_now(draft):
         where = f"notice {draft.ref(notice)}"
         if _whole(draft, where, partial(outbox.hand_out, draft, notice)):
             outbox.put_off(draft, notice, guard.AFTER_FAULT)
+    _whole(draft, "what follows from sends", partial(_followed, draft))
     for subject in changed(before, draft.subjects):
         _guarded(draft, subject, TimePassed())
 

@@ -328,6 +328,16 @@ class Notice:
     sends: tuple[Send, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """How much one person was told lately, in boot times; never stored."""
+
+    singles: tuple[int, ...] = ()
+    """When messages last went by themselves."""
+    bundled: int | None = None
+    """When one that names several last went."""
+
+
 NEVER = Stamp(0, 0, False)
 
 
@@ -346,6 +356,10 @@ class State:
     """Notices that this very step closed: written once more, then forgotten."""
     live: Mapping[str, Live] = field(default_factory=dict)
     """By subject; not stored."""
+    turns: Mapping[str, Turns] = field(default_factory=dict)
+    """By person; not stored."""
+    handed: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Channel with a limit -> when it was last given something (boot ns); not stored."""
 
 
 def outside_id(unit: str, state: State, number: int) -> str:

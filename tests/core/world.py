@@ -104,9 +104,17 @@ def plan(*inputs: Input, **changes: object) -> Plan:
     return base
 
 
+def two_ways(*inputs: Input) -> Plan:
+    """Anna has a second way, so that the call list goes on at its own pace when one fails."""
+    usual = plan(*inputs)
+    anna = replace(usual.people["anna"], channels=("anna.mail", "anna.push"))
+    channels = {**usual.channels, "anna.push": "anna"}
+    return replace(usual, people={**usual.people, "anna": anna}, channels=channels)
+
+
 def stored(state: State) -> State:
     """What of a state is still there after a crash: through the journal's own letters and back."""
-    kept = replace(state, live={}, closed=())
+    kept = replace(state, live={}, closed=(), turns={}, handed={})
     return decode(State, encode(kept))
 
 

@@ -12,7 +12,7 @@ over the list begins at its first step.
 
 from dataclasses import replace
 
-from relayd.core.calling import concerned, duty, lists, realarm, telling
+from relayd.core.calling import concerned, duty, lists, no_way, realarm, telling
 from relayd.core.calling.acknowledging import (
     SEEN_QUIET,
     TAKEN_DEFAULT,
@@ -215,10 +215,13 @@ def _step(
         persons = lists.resolved(draft.plan, away, name, alarm.priority, draft.now)
         if not persons:
             telling.not_told(draft, subject, alarm, "nobody on duty", name)
-        found = found or bool(persons)
+        reachable = no_way.reachable(draft, persons, alarm.priority)
+        found = found or bool(reachable)
         for person, at in persons:
-            if person not in already:
+            if person not in already and not no_way.owed(draft, alarm, calls, step, person):
                 alarm = _tell_unless_seen(draft, subject, alarm, person, at)
+        if persons and not reachable:
+            no_way.record(draft, subject, alarm, tuple(person for person, _ in persons))
     everybody = lists.everyone(calls)
     if found or alarm.priority is not Priority.HIGH:
         return alarm, found

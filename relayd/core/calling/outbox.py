@@ -7,6 +7,7 @@ the state before it is handed out, so that a crash repeats a send and never forg
 
 from dataclasses import replace
 
+from relayd.core.calling import ways
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
 from relayd.core.effects import OVER, Tell, Withdraw
@@ -105,6 +106,14 @@ def due_now(draft: Draft) -> list[int]:
     ]
 
 
+def hurry(draft: Draft, notice_id: int, channel: str) -> None:
+    """What this channel still owes of a notice goes now."""
+    notice = draft.notices[notice_id]
+    for send in notice.sends:
+        if send.channel == channel and send.state is SendState.OWED:
+            draft.put_notice(_with(notice, replace(send, due=draft.now.up)))
+
+
 def put_off(draft: Draft, notice_id: int, pause: int) -> None:
     """Nothing of this notice is tried again before the pause is over."""
     notice, again = draft.notices.get(notice_id), draft.now.up + pause
@@ -147,11 +156,14 @@ def owed_again(draft: Draft, notice_id: int) -> None:
 def _again(send: Send, now: int) -> Send:
     if send.state is SendState.LEAVING:
         return replace(send, state=SendState.WITHDRAWN, due=None)
+    if ways.stands_by(send, now):
+        return send
     return replace(send, state=SendState.OWED, due=now) if send.state in OPEN else send
 
 
 def _close_if_done(draft: Draft, notice_id: int) -> None:
-    if not any(each.state in OPEN for each in draft.notices[notice_id].sends):
+    notice = draft.notices.get(notice_id)
+    if notice is not None and not any(each.state in OPEN for each in notice.sends):
         draft.close_notice(notice_id)
 
 
@@ -181,7 +193,16 @@ def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
         tries=send.tries,
     )
     _channel(draft, send.channel, "")
+    _others_rest(draft, notice)
     _close_if_done(draft, notice_id)
+
+
+def _others_rest(draft: Draft, notice: Notice) -> None:
+    """One way has taken it: those that have only stood by are not needed."""
+    waiting = [each for each in notice.sends if ways.stands_by(each, draft.now.up)]
+    if waiting:
+        only = frozenset(each.channel for each in waiting)
+        withdraw(draft, notice, "another way has taken it", only)
 
 
 def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: str) -> None:
@@ -191,7 +212,11 @@ def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: 
     state = SendState.WITHDRAWN if last else SendState.OWED
     due_at = None if last else draft.now.up + retry_after(send)
     after = replace(send, state=state, due=due_at, last=outcome, detail=detail)
-    draft.put_notice(_with(notice, after))
+    before = ways.missed(notice)
+    notice = ways.after_failure(_with(notice, after), draft.now.up)
+    draft.put_notice(notice)
+    if ways.missed(notice) and not before:
+        draft.missed.append(notice)
     draft.record(
         "send given up" if last else "send failed",
         notice.subject,
@@ -209,6 +234,8 @@ def _channel(draft: Draft, channel: str, why: str) -> None:
     """Remember whether this channel takes what it is given: a failing one is an alarm of its own."""
     subject = draft.subject(f"channel:{channel}")
     said = dict(subject.said)
+    if not why and CHANNEL_FAILING in said:
+        draft.works.append(channel)
     if why:
         said[CHANNEL_FAILING] = why
     else:

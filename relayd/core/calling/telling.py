@@ -8,14 +8,14 @@ a record: 'held' says until when, 'not told' says why.
 from collections.abc import Iterable
 from dataclasses import replace
 
-from relayd.core.calling import concerned, hours, outbox
+from relayd.core.calling import bundles, concerned, hours, ways
 from relayd.core.calling.lists import RANK
 from relayd.core.draft import Draft
 from relayd.core.life.news import as_told
-from relayd.core.plan import Plan, Priority
+from relayd.core.plan import Priority
 from relayd.core.saying import texts, when
 from relayd.core.saying.sentences import GONE
-from relayd.core.state import Alarm, Notice, NoticeKind, Send
+from relayd.core.state import Alarm, Notice, NoticeKind
 
 
 def tell(draft: Draft, subject: str, alarm: Alarm, person: str, kind: NoticeKind) -> None:
@@ -50,8 +50,8 @@ def owe(
 
 def prove(draft: Draft, subject: str, person: str, kind: NoticeKind, text: texts.Text) -> None:
     """Owe a low notice over every channel of that person, also those that are kept for graver ones."""
-    ways = draft.plan.people[person].channels
-    _owe(draft, subject, ("", 0), person, kind, Priority.LOW, text, ways)
+    every = draft.plan.people[person].channels
+    _owe(draft, subject, ("", 0), person, kind, Priority.LOW, text, every)
 
 
 def told(alarm: Alarm, person: str) -> Alarm:
@@ -96,20 +96,6 @@ def not_told(draft: Draft, subject: str, alarm: Alarm, why: str, person: str = "
     draft.record("not told", subject, condition=alarm.condition, why=why, **whom)
 
 
-def channels_of(plan: Plan, person: str, priority: Priority, about: str = "") -> tuple[str, ...]:
-    """The person's channels for that priority, never the one that it is about.
-
-    A person whose channels are all kept for graver alarms is told over the least reserved of them.
-    """
-    least = {
-        name: RANK[plan.least.get(name, Priority.RECORD_ONLY)]
-        for name in plan.people[person].channels
-        if name != about
-    }
-    open_ones = tuple(name for name, rank in least.items() if rank <= RANK[priority])
-    return open_ones or tuple(sorted(least, key=least.__getitem__)[:1])
-
-
 def _owe(
     draft: Draft,
     subject: str,
@@ -118,11 +104,11 @@ def _owe(
     kind: NoticeKind,
     priority: Priority,
     text: texts.Text,
-    ways: tuple[str, ...] = (),
+    over: tuple[str, ...] = (),
 ) -> None:
     number = draft.number()
-    channels = ways or channels_of(draft.plan, person, priority, subject.removeprefix("channel:"))
-    sends = tuple(Send(draft.number(), name, due=draft.now.up) for name in channels)
+    about_channel = subject.removeprefix("channel:")
+    channels = over or ways.channels_of(draft.plan, person, priority, about_channel)
     notice = Notice(
         id=number,
         subject=subject,
@@ -135,6 +121,7 @@ def _owe(
         short=text.short,
         long=text.long,
         made=draft.stamp,
-        sends=sends,
+        # Whatever is to prove each way goes over all of them at once.
+        sends=ways.sends(draft, channels, Priority.HIGH if over else priority),
     )
-    outbox.keep(draft, notice)
+    bundles.owe(draft, notice)

@@ -28,6 +28,7 @@ from relayd.core.saying.sentences import GONE, parts, says_more, sentence
 from relayd.core.saying.sentences import level as level_of
 from relayd.core.saying.sentences import name as named
 from relayd.core.saying.templates import TEMPLATE_NAMES, template_problem
+from relayd.core.saying.texts_bundle import bundle
 from relayd.core.saying.texts_horn import breaker
 from relayd.core.saying.texts_other import answered, digest, of_visit, question, reminder
 from relayd.core.state import Alarm, NoticeKind, Subject
@@ -37,6 +38,7 @@ __all__ = (
     "Text",
     "answered",
     "breaker",
+    "bundle",
     "compose",
     "digest",
     "of_visit",

@@ -243,7 +243,7 @@ def digest(
     lines = [say("{site}: to look at ({count}).", site=plan.unit_name, count=len(items))]
     places: set[str] = set()
     for number, (about, condition) in enumerate(desks, 1):
-        lines.append(f"{number}. {_item(about, condition, ref)}")
+        lines.append(f"{number}. {item(about, condition, ref)}")
         if about.subject not in places:
             lines += letter.undone(about)
         places.add(about.subject)
@@ -266,7 +266,7 @@ def _brief(desk: Desk, condition: str) -> str:
     return f"{sentences.name(condition, desk.panel, desk.say)} ({desk.place})"
 
 
-def _item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:
+def item(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:
     """One alarm: what, where, since or from when to when, what is known, its number."""
     say = desk.say
     name = sentences.name(condition, desk.panel, say)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from relayd.core.calling import callout, lists, realarm, telling
+from relayd.core.calling import callout, lists, realarm, ways
 from relayd.core.events import Act, Now
 from relayd.core.plan import (
     HOUR,
@@ -124,16 +124,16 @@ def test_trade_8_10_only_the_bad_ones_over_that_channel(
 ) -> None:
     dora = Person("dora", "Dora", ("mail", "push", "call"))
     plan_ = plan(people={"dora": dora}, least={"call": HIGH, "push": MEDIUM})
-    assert telling.channels_of(plan_, "dora", priority, about) == names
+    assert ways.channels_of(plan_, "dora", priority, about) == names
 
 
 def test_a_person_always_keeps_one_channel() -> None:
     dora = Person("dora", "Dora", ("push", "call"))
     plan_ = plan(people={"dora": dora}, least={"call": HIGH, "push": HIGH})
-    assert telling.channels_of(plan_, "dora", LOW) == ("push",)
-    assert telling.channels_of(plan_, "dora", LOW, "push") == ("call",)
+    assert ways.channels_of(plan_, "dora", LOW) == ("push",)
+    assert ways.channels_of(plan_, "dora", LOW, "push") == ("call",)
     lonely = replace(plan_, people={"dora": replace(dora, channels=())})
-    assert telling.channels_of(lonely, "dora", HIGH) == ()
+    assert ways.channels_of(lonely, "dora", HIGH) == ()
 
 
 def test_trade_5_high_uses_all_channels_of_the_person_at_once() -> None:

@@ -9,7 +9,7 @@ from relayd.core.effects import Tell, Withdraw
 from relayd.core.events import Act, Outcome, Sent
 from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Plan, Step
 from relayd.core.state import NoticeKind, Send, SendState
-from tests.core.world import LEVEL, World, plan
+from tests.core.world import LEVEL, World, plan, two_ways
 
 
 def quiet() -> Plan:
@@ -138,9 +138,10 @@ def test_an_outcome_that_nobody_waits_for_is_recorded_and_changes_nothing() -> N
 
 
 def test_a_newer_notice_takes_the_place_of_an_older_one_to_the_same_person() -> None:
-    world = owed(plan(), anna_mail=True)
+    world = owed(two_ways(), anna_mail=True)
     world.run(180)
-    old, new = [each for each in world.notices() if each.condition == "high-level"]
+    about = [each for each in world.notices() if each.condition == "high-level"]
+    old, new = (each for each in about if each.person == "anna")
     assert old.sends[0].state is SendState.LEAVING
     assert old.sends[0].detail == "a newer notice says what is true now"
     assert new.sends[0].state is SendState.OUT
@@ -150,7 +151,7 @@ def test_a_newer_notice_takes_the_place_of_an_older_one_to_the_same_person() -> 
 
 
 def test_what_was_withdrawn_on_its_way_is_waited_for_and_never_repeated() -> None:
-    world = owed(plan(), anna_mail=True)
+    world = owed(two_ways(), anna_mail=True)
     world.run(180)
     old = next(each for each in world.notices() if each.condition == "high-level")
     given = len([each for each in world.tells() if each.send == old.sends[0].id])
@@ -211,7 +212,7 @@ def test_what_has_ended_is_withdrawn_and_the_stand_down_goes_out_alone() -> None
     world = owed(plan(), anna_mail=True)
     world.alarm(LEVEL, False)
     world.run(90)
-    first, over = world.notices()
+    first, over = (each for each in world.notices() if each.person == "anna")
     assert first.sends[0].detail in ("returned to normal", "no answer from the sender")
     assert world.records("send withdrawn")[0].body["why"] == "returned to normal"
     assert (over.kind, over.sends[0].state) == (NoticeKind.STAND_DOWN, SendState.OUT)

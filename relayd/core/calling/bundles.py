@@ -1,0 +1,150 @@
+"""Many messages to one person in little time: three by themselves, then one that names them all.
+
+In: notices that are made, time, channels that work again. Out: when a notice goes, and messages
+that hold several. Knows nothing of alarms' life cycle. What is told in one message is told as it
+stands when that goes; nothing is left out, and nothing is told twice. How much went lately is not
+stored: after a start it begins anew.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from relayd.core.calling import outbox, ways
+from relayd.core.calling.lists import RANK
+from relayd.core.conditions import CHANNEL_FAILING
+from relayd.core.draft import UNIT, Draft
+from relayd.core.plan import MINUTE, SECOND
+from relayd.core.saying import texts
+from relayd.core.state import Notice, NoticeKind, SendState, Stamp, Turns
+
+SINGLES, WITHIN = 3, MINUTE
+"""So many messages to one person go by themselves in that time; common practice, no source."""
+PAUSE = 30 * SECOND
+"""One message that names several goes at most so often."""
+GATHER = 2 * SECOND
+"""What comes within that time goes together."""
+
+
+def owe(draft: Draft, notice: Notice) -> None:
+    """Owe a notice: it goes at once, or with the next message that names several."""
+    at = _turn(draft, notice.person)
+    if at > draft.now.up:
+        later = at - draft.now.up
+        sends = (
+            each if each.due is None else replace(each, due=each.due + later)
+            for each in notice.sends
+        )
+        notice = replace(notice, sends=tuple(sends))
+    outbox.keep(draft, notice)
+
+
+def waits(notice: Notice, now: int) -> bool:
+    """Whether nothing of it has been tried yet, and it was made to wait."""
+    untried = all(each.state is SendState.OWED and each.tries == 0 for each in notice.sends)
+    return untried and bool(notice.sends) and notice.made.up < now
+
+
+def gather(draft: Draft) -> None:
+    """Put together what waits for a person whose turn has come."""
+    now = draft.now.up
+    due = {
+        notice.person: None
+        for notice in draft.notices.values()
+        if waits(notice, now) and _first_due(notice) <= now
+    }
+    for person in due:
+        waiting = [
+            each
+            for each in draft.notices.values()
+            if each.person == person and _untried(each) and each.made.up <= now
+        ]
+        if len(waiting) > 1:
+            _together(draft, person, waiting)
+            _went(draft, person, bundled=now)
+
+
+def works_again(draft: Draft, channel: str) -> None:
+    """After an outage of a channel: what it still owes goes in one message, as it now stands."""
+    owed: dict[str, list[Notice]] = {}
+    for notice in draft.notices.values():
+        if any(each.channel == channel and _is_owed(each.state) for each in notice.sends):
+            owed.setdefault(notice.person, []).append(notice)
+    for person, notices in owed.items():
+        if len(notices) > 1:
+            _together(draft, person, notices, channel)
+            _went(draft, person, bundled=draft.now.up)
+        else:
+            outbox.hurry(draft, notices[0].id, channel)
+
+
+def _turn(draft: Draft, person: str) -> int:
+    """When the next message to that person goes (boot ns)."""
+    now, turns = draft.now.up, draft.turns.get(person, Turns())
+    waiting = [
+        _first_due(each)
+        for each in draft.notices.values()
+        if each.person == person and _untried(each) and _first_due(each) > now
+    ]
+    if waiting:
+        return min(waiting)
+    recent = tuple(each for each in turns.singles if each > now - WITHIN)
+    if len(recent) < SINGLES:
+        draft.turns[person] = replace(turns, singles=(*recent, now))
+        return now
+    return max(now + GATHER, turns.bundled + PAUSE if turns.bundled is not None else 0)
+
+
+def _went(draft: Draft, person: str, bundled: int) -> None:
+    draft.turns[person] = replace(draft.turns.get(person, Turns()), bundled=bundled)
+
+
+def _untried(notice: Notice) -> bool:
+    sends = notice.sends
+    return bool(sends) and all(
+        each.state is SendState.OWED and each.tries == 0 for each in notice.sends
+    )
+
+
+def _is_owed(state: SendState) -> bool:
+    return state is SendState.OWED
+
+
+def _first_due(notice: Notice) -> int:
+    return min((each.due for each in notice.sends if each.due is not None), default=notice.made.up)
+
+
+def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str = "") -> None:
+    """One message of these; `channel` where it is about what that one way still owes."""
+    found = sorted(notices, key=lambda each: (-RANK[each.priority], each.made.up, each.id))
+    gravest = found[0].priority
+    since = _failed_since(draft, channel) if channel else None
+    text = texts.bundle(
+        draft.plan, draft.subjects, tuple(found), person, draft.now, draft.ref, since
+    )
+    number = draft.number()
+    only = frozenset({channel}) if channel else None
+    for each in found:
+        outbox.withdraw(draft, each, f"told with others in {draft.ref(number)}", only)
+    channels = (channel,) if channel else ways.channels_of(draft.plan, person, gravest)
+    outbox.keep(
+        draft,
+        Notice(
+            id=number,
+            subject=UNIT,
+            condition="",
+            occurrence=0,
+            person=person,
+            kind=NoticeKind.DIGEST,
+            priority=gravest,
+            title=text.title,
+            short=text.short,
+            long=text.long,
+            made=draft.stamp,
+            sends=ways.sends(draft, channels, gravest),
+        ),
+    )
+
+
+def _failed_since(draft: Draft, channel: str) -> Stamp | None:
+    alarm = draft.subject(f"channel:{channel}").alarms.get(CHANNEL_FAILING)
+    return alarm.since if alarm is not None and alarm.returned is None else None

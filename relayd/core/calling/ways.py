@@ -1,0 +1,83 @@
+"""A person's ways: which channel goes first, which follows, and whether any of them works.
+
+In: a person's channels, what is known of each. Out: sends with the times at which they go. Knows
+nothing of alarms and texts. Of a high alarm every way goes at once: a push that a sleeping
+telephone takes in silence counts as taken. Of what is less the next way goes after a minute, or as
+soon as the one before it has failed; once one way has taken it the others stay quiet.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from relayd.core.calling.lists import RANK
+from relayd.core.conditions import CHANNEL_FAILING
+from relayd.core.draft import Draft
+from relayd.core.plan import MINUTE, Plan, Priority
+from relayd.core.state import Notice, Send, SendState
+
+NEXT_WAY = MINUTE
+"""How long a way may take before the next one goes as well (common practice, no source)."""
+
+
+def channels_of(plan: Plan, person: str, priority: Priority, about: str = "") -> tuple[str, ...]:
+    """The person's channels for that priority, never the one that it is about.
+
+    A person whose channels are all kept for graver alarms is told over the least reserved of them.
+    """
+    least = {
+        name: RANK[plan.least.get(name, Priority.RECORD_ONLY)]
+        for name in plan.people[person].channels
+        if name != about
+    }
+    open_ones = tuple(name for name, rank in least.items() if rank <= RANK[priority])
+    return open_ones or tuple(sorted(least, key=least.__getitem__)[:1])
+
+
+def fails(draft: Draft, channel: str) -> bool:
+    """Whether this channel did not take what it was last given."""
+    return CHANNEL_FAILING in draft.subject(f"channel:{channel}").said
+
+
+def sends(draft: Draft, channels: Iterable[str], priority: Priority) -> tuple[Send, ...]:
+    """A send over each of them, in their order, each with the time at which it goes."""
+    due, found = draft.now.up, []
+    for name in channels:
+        found.append(Send(draft.number(), name, due=due))
+        if priority is not Priority.HIGH and not fails(draft, name):
+            due += NEXT_WAY
+    return tuple(found)
+
+
+def stands_by(send: Send, now: int) -> bool:
+    """Whether this send has not been tried and its time is still to come."""
+    untried = send.state is SendState.OWED and send.tries == 0
+    return untried and send.due is not None and send.due > now
+
+
+def after_failure(notice: Notice, now: int) -> Notice:
+    """The notice with its next way going now, because one before it has failed."""
+    waiting = [each for each in notice.sends if stands_by(each, now)]
+    if not waiting:
+        return notice
+    return _with(notice, replace(min(waiting, key=lambda each: each.due or 0), due=now))
+
+
+def _with(notice: Notice, send: Send) -> Notice:
+    return replace(
+        notice, sends=tuple(send if each.id == send.id else each for each in notice.sends)
+    )
+
+
+def unreachable(draft: Draft, person: str, priority: Priority) -> bool:
+    """Whether none of the ways that would be tried works, as far as it is known."""
+    if person not in draft.plan.people:
+        return True
+    return all(fails(draft, each) for each in channels_of(draft.plan, person, priority))
+
+
+def missed(notice: Notice) -> bool:
+    """Whether every way of this notice has been tried and none has taken it."""
+    return all(
+        each.tries > 0 and each.last is not None and each.state is not SendState.TAKEN
+        for each in notice.sends
+    )

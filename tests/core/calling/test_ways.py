@@ -1,0 +1,171 @@
+"""A person's ways: all at once for what is high, one after the other for the rest, and none at all."""
+
+from dataclasses import replace
+
+import pytest
+
+from relayd.core.calling import ways
+from relayd.core.conditions import CHANNEL_FAILING
+from relayd.core.draft import Draft
+from relayd.core.events import Act, Outcome, Sent
+from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Person, Plan, Priority, Step
+from relayd.core.state import NoticeKind, SendState, State
+from tests.core import world as worlds
+from tests.core.build import contact
+from tests.core.world import LEVEL, World, circuit_input, level_input
+
+HATCH = "cabin.hatch"
+
+
+def two_ways(*steps: Step) -> Plan:
+    """Anna and Ben have two ways each, Dora one; the list of these steps is everybody's."""
+    hatch = contact(Means.OTHER, name="hatch", priority=Priority.MEDIUM)
+    base = worlds.two_ways(level_input(), circuit_input(), hatch)
+    people = {**base.people, "dora": Person("dora", "Dora", ("dora.mail",))}
+    channels = {name: each.id for each in people.values() for name in each.channels}
+    night = CallList("night", steps or (Step(0, ("anna",)), Step(8 * MINUTE, ("ben",))))
+    return replace(base, people=people, channels=channels, call_lists={"night": night})
+
+
+def started(plan_: Plan, *deaf: str) -> World:
+    return World(plan_, deaf=set(deaf)).start().run(10)
+
+
+def given(world: World) -> list[tuple[str, float]]:
+    """Channel and time (s) of what went out, from the first on."""
+    tells = [(at, each.channel) for at, each in world.effects if type(each).__name__ == "Tell"]
+    return [(channel, (at - tells[0][0]) / SECOND) for at, channel in tells]  # type: ignore[attr-defined]
+
+
+def refuse(world: World, channel: str) -> None:
+    """The service refuses what it was last given."""
+    last = [each for each in world.tells() if each.channel == channel][-1]
+    world.give(Sent(last.send, Outcome.REFUSED, "550 no such user"))
+
+
+# Which way first
+
+
+def test_trade_5_of_a_high_alarm_every_way_goes_at_once() -> None:
+    world = started(two_ways())
+    world.alarm(LEVEL)
+    world.run(11)
+    assert [channel for channel, _ in given(world)] == ["anna.mail", "anna.push"]
+
+
+def test_of_a_medium_alarm_the_second_way_goes_after_a_minute_where_the_first_is_silent() -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(71)
+    assert given(world) == [("anna.mail", 0), ("anna.push", 60)]
+
+
+def test_what_one_way_has_taken_does_not_go_over_the_next() -> None:
+    world = started(two_ways())
+    world.alarm(HATCH)
+    world.run(300)
+    assert given(world) == [("anna.mail", 0)]
+    (first, *_) = world.notices()
+    assert [each.state for each in first.sends] == [SendState.TAKEN, SendState.WITHDRAWN]
+    assert first.sends[1].detail == "another way has taken it"
+
+
+def test_a_way_that_fails_is_followed_at_once_by_the_next() -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(11)
+    refuse(world, "anna.mail")
+    world.run(1)
+    assert given(world)[1][0] == "anna.push"
+    assert given(world)[1][1] < 2
+
+
+def test_a_way_that_is_known_to_fail_is_not_waited_for() -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(80)
+    assert CHANNEL_FAILING in world.state.subjects["channel:anna.mail"].said
+    began = world.up
+    world.alarm(HATCH, False)
+    world.run(70)
+    over = [each for each in world.notices(NoticeKind.STAND_DOWN) if each.person == "anna"]
+    assert [each.made.up for each in over] == [over[0].made.up]
+    assert {each.channel for each in world.tells(began)} >= {"anna.mail", "anna.push"}
+
+
+def test_a_send_that_stands_by_keeps_its_time_through_a_restart() -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(20)
+    (notice,) = world.notices()
+    due = notice.sends[1].due
+    world.restart(5)
+    assert world.state.notices[notice.id].sends[1].due == due
+
+
+# None works: the next step at once
+
+
+def test_the_next_step_comes_at_once_where_no_way_to_this_one_works() -> None:
+    world = started(two_ways(), "anna.mail", "anna.push")
+    world.alarm(LEVEL)
+    world.run(11)
+    refuse(world, "anna.mail")
+    assert not [each for each in world.tells() if each.channel.startswith("ben")]
+    refuse(world, "anna.push")
+    world.run(0.1)
+    assert {each.channel for each in world.tells() if each.channel.startswith("ben")} == {
+        "ben.mail",
+        "ben.push",
+    }
+    (record,) = world.records("next step at once")
+    assert record.body["persons"] == ["anna"]
+
+
+def test_ways_that_are_known_to_fail_are_tried_and_the_next_step_comes_in_the_same_moment() -> None:
+    world = started(two_ways(), "anna.mail", "anna.push")
+    world.alarm(LEVEL)
+    world.run(80)
+    world.alarm(LEVEL, False)
+    world.run(3600)
+    began = world.up
+    world.alarm(LEVEL)
+    world.run(11)
+    first = {each.channel for each in world.tells(began)}
+    assert first >= {"anna.mail", "anna.push", "ben.mail", "ben.push"}
+
+
+def test_where_another_of_the_step_is_reached_the_list_keeps_its_pace() -> None:
+    steps = (Step(0, ("anna", "dora")), Step(8 * MINUTE, ("ben",)))
+    world = started(two_ways(*steps), "anna.mail", "anna.push")
+    world.alarm(LEVEL)
+    world.run(90)
+    assert not [each for each in world.tells() if each.channel.startswith("ben")]
+    assert world.records("next step at once") == []
+
+
+def test_where_nobody_can_be_reached_each_step_is_tried_once_and_the_list_goes_on() -> None:
+    everyone = ("anna.mail", "anna.push", "ben.mail", "ben.push")
+    world = started(two_ways(), *everyone)
+    world.alarm(LEVEL)
+    world.run(HOUR / SECOND)
+    raised = [each.person for each in world.notices(NoticeKind.RAISED) if each.occurrence == 1]
+    assert raised[:2] == ["anna", "ben"]
+    assert len(world.records("next step at once")) < 24, "the list does not turn round and round"
+
+
+def test_what_somebody_has_taken_meanwhile_calls_nobody_sooner() -> None:
+    world = started(two_ways(), "anna.mail", "anna.push")
+    world.alarm(LEVEL)
+    world.run(11)
+    world.ack("ben", Act.TAKEN)
+    refuse(world, "anna.mail")
+    refuse(world, "anna.push")
+    world.run(1)
+    assert world.records("next step at once") == []
+
+
+@pytest.mark.parametrize("person", ["anna", "gone"])
+def test_who_has_no_way_that_works_is_unreachable(person: str) -> None:
+    draft = Draft(two_ways(), State("k"), World(two_ways()).now())
+    assert ways.unreachable(draft, person, Priority.HIGH) is (person == "gone")
