@@ -12,8 +12,8 @@ import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import Protocol
 
 from relayd import clock, logs, notify
 from relayd.channels.brokers import Brokers
@@ -35,7 +35,7 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
-from relayd.core.plan import SECOND
+from relayd.core.plan import SECOND, seconds
 from relayd.core.showing import view
 from relayd.engine import Engine
 from relayd.errors import PlanRefused, RelaydError
@@ -47,22 +47,20 @@ from relayd.mailbox.wiring import Afar
 from relayd.pins.inputs import PinContacts
 from relayd.questions import Questions
 from relayd.settings import Loaded, Places, load, load_or_last_good, remember
+from relayd.supervision import causes
+from relayd.supervision.dead_man import Visits
+from relayd.supervision.identity import adopt, standing
+from relayd.supervision.sensing import Sensing
+from relayd.supervision.supervisor import Supervisor
+from relayd.supervision.threads import Guarded, Threads
 
 ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
-CONTACTS_LATE = 10 * SECOND
 LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 log = logs.get("daemon")
-
-
-class Part(Protocol):
-    """Whatever has a thread of its own."""
-
-    def alive(self) -> bool:
-        """Whether its thread runs."""
 
 
 class Daemon:
@@ -83,8 +81,8 @@ class Daemon:
         )
         self._stop: str = ""
         self._set_aside: str | None = None
-        self._journal_died = False
         self._looks = 0
+        self._round = min(ROUND, (notify.watchdog_interval() or 10 * SECOND) / SECOND)
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
         state = journal.open()
@@ -106,29 +104,40 @@ class Daemon:
         )
         self._file = places.state / "journal.db"
         self._shown = Shown(loaded.plan, journal.meta_get, journal.meta_note)
-        self._brokers = Brokers(
+        identity = standing(places.state)
+        # On a copied card the unit watches and tells, and leaves its name to the other one.
+        self._reached = () if identity.copied else loaded.rig.brokers
+        self._watch = Supervisor(
+            loaded.plan.unit,
+            loaded.rig.supervision,
+            tuple(each.way for each in self._reached),
+            loaded.digest,
+            draw_epoch(),
+            identity,
+            places.state,
             self.inbox.put,
-            loaded.rig.brokers,
-            loaded.plan,
-            journal,
-            self._stream,
-            loaded.rig.announcements,
-            self._afar.proving,
         )
-        journal.recorded = self._brokers.wake
+        self._brokers = self._connected()
+        journal.recorded = lambda: self._brokers.wake()
+        self._watch.say = lambda topic, payload: self._brokers.pulse(topic, payload)
+        self._watch.deaf = lambda way, why: self._brokers.deaf(way, why)
         ways = ("sender", *self._brokers.ways, *self._afar.ways)
         self.answers = Questions(
             self.engine, journal, self._file, lambda: self._now(), lambda: self._shown.tree, ways
         )
         socket = places.run / "control.sock"
         self._control = ControlServer(socket, self.inbox.put, self.answers, self._asked)
+        self._threads = Threads(self._guarded(), self.inbox.put)
 
     def run(self, refused: PlanRefused | None = None) -> int:
         """Watch until told to stop; the exit status."""
         self._begin(refused)
         try:
             while not self._stop:
-                self._once(ROUND)
+                self._once(self._round)
+        except Exception as error:
+            self.status, self._stop = 70, f"{causes.FAULT}{type(error).__name__}: {error}"
+            raise
         finally:
             self._end()
         if self._stop == "reload":
@@ -141,15 +150,17 @@ class Daemon:
         self.inbox.put(TimePassed())
 
     def _begin(self, refused: PlanRefused | None) -> None:
-        planned = self._journal.meta_get("ended") in ("clean", None)
-        self._journal.meta_set("ended", "no", wait=0)
-        self._take(Started(planned, "" if planned else "the one before did not end by itself"))
+        boot = self.engine.state.boot
+        why = causes.cause(self._journal.meta_get("ended"), boot, clock.boot_id())
+        self._journal.meta_set("ended", causes.NONE, wait=0)
+        self._take(Started(not why, why))
         self._contacts.start(self.inbox.put)
         self._sender.start()
         self._control.start()
         self._brokers.show(self._shown.whole(self.engine.state, self._now()))
         self._brokers.start()
         self._afar.start()
+        self._watch.start(self.trusted)
         if refused is not None:
             self._take(PlanJudged(True, "; ".join(refused.problems)[:500]))
         while self._once(0.0):
@@ -159,14 +170,19 @@ class Daemon:
 
     def _once(self, longest: float) -> bool:
         """Wait for the next event or deadline and take it; False where nothing came."""
-        due = self.engine.due
-        wait = longest if due is None else min(longest, (due - clock.boottime()) / SECOND)
+        began, due = clock.boottime(), self.engine.due
+        looks = max(self._watch.due(), self._looks)
+        first = looks if due is None else min(due, looks)
+        wait = min(longest, (first - began) / SECOND)
         event = self.inbox.get(wait)
+        woken = clock.boottime()
         if event is not None:
             self._take(event)
-        elif due is not None and clock.boottime() >= due:
+        elif due is not None and woken >= due:
             self._take(TimePassed())
-        if event is None or clock.boottime() >= self._looks:
+        ended = clock.boottime()
+        self._watch.turned(max(ended - woken, woken - began - seconds(max(wait, 0))))
+        if event is None or ended >= self._looks:
             self._look()
         return event is not None
 
@@ -192,6 +208,7 @@ class Daemon:
         if self.trust() != self.trusted:
             self.trusted = not self.trusted
             self.inbox.put(ClockJudged(self.trusted))
+            self._watch.judge_clock(self.trusted)
         dropped = self.inbox.dropped()
         if dropped:
             self.inbox.put(FaultFound("inbox", f"dropped {dropped}"))
@@ -201,32 +218,59 @@ class Daemon:
             self.inbox.put(
                 FaultFound("journal", f"damaged, set aside as {aside}; a fresh one was begun")
             )
-        if self._threads_live() and clock.boottime() - self._contacts.beat() < CONTACTS_LATE:
+        self._watch.look(self.engine.state, self._now())
+        # Every input was read within two polls, or has been reported lost.
+        late = 2 * self._loaded.rig.poll + SECOND
+        if self._threads_live() and clock.boottime() - self._contacts.beat() < late:
             notify.watchdog()
 
     def _threads_live(self) -> bool:
-        if not self._journal.alive() and not self._journal_died:
-            self._journal_died = True
-            self.inbox.put(FaultFound("journal", "its thread died; started again"))
-            self._journal.restart()
-        parts: dict[str, Part] = {
-            "contacts": self._contacts,
-            "sender": self._sender,
-            "control": self._control,
-            "journal": self._journal,
-            "mqtt": self._brokers,
-            "mailbox": self._afar,
-        }
-        dead = [name for name, part in parts.items() if not part.alive()]
+        dead = self._threads.look(clock.boottime())
         if dead and not self._stop:
             log.critical("a thread died", parts=dead)
             self.status = 70
-            self.ask_to_stop(f"dead: {', '.join(dead)}")
+            self.ask_to_stop(f"{causes.DEAD}{', '.join(dead)}")
         return not dead
+
+    def _guarded(self) -> dict[str, Guarded]:
+        """Every thread, and what helps where it died. The journal says itself when it is late."""
+        found = {
+            "contacts": Guarded(lambda: self._contacts, self._contacts.restart),
+            "sender": Guarded(lambda: self._sender, self._sender.start, self._sender.beat),
+            "control": Guarded(lambda: self._control, self._control.start, self._control.beat),
+            "journal": Guarded(lambda: self._journal, self._journal.restart),
+            "mqtt": Guarded(
+                lambda: self._brokers, self._connect_anew, lambda: self._brokers.beat()
+            ),
+        }
+        found["mailbox"] = Guarded(lambda: self._afar, None)
+        for name, (part, limit) in self._watch.parts().items():
+            found[name] = Guarded(partial(_itself, part), None, part.beat, limit)
+        return found
+
+    def _connected(self) -> Brokers:
+        return Brokers(
+            self.inbox.put,
+            self._reached,
+            self._loaded.plan,
+            self._journal,
+            self._stream,
+            self._loaded.rig.announcements,
+            self._afar.proving,
+            self._watch,
+        )
+
+    def _connect_anew(self) -> None:
+        """Other clients in place of those whose thread died."""
+        self._brokers.stop()
+        self._brokers = self._connected()
+        self._brokers.show(self._shown.whole(self.engine.state, self._now()))
+        self._brokers.start()
 
     def _end(self) -> None:
         notify.stopping()
         self._afar.stop()
+        self._watch.stop()
         self._brokers.stop()
         self._contacts.stop()
         self._sender.stop()
@@ -271,9 +315,14 @@ class Daemon:
 
     def _asked(self, do: str, _asked: Mapping[str, object]) -> str | None:
         """Reload or stop; raises PlanRefused where the plan on the disk is not usable."""
-        if do != "reload":
+        if do == "stop":
             self.ask_to_stop()
             return None
+        if do == "adopt":
+            if not adopt(self._places.state):
+                raise RelaydError("the identity could not be written: see to the disk first")
+            self.ask_to_stop("reload")
+            return "this card belongs to this board from now on: the unit begins anew"
         self.reload()
         return "the plan is good: the unit begins anew with it"
 
@@ -281,6 +330,10 @@ class Daemon:
         """Begin anew with the plan on the disk; raises PlanRefused and goes on where it is not usable."""
         load(self._places.plan, self._places.credentials, wall=self._now().wall)
         self.ask_to_stop("reload")
+
+
+def _itself(part: Sensing | Visits) -> Sensing | Visits:
+    return part
 
 
 def draw_epoch() -> str:

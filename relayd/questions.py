@@ -79,9 +79,10 @@ class Questions:
         )
         return {"records": self._from_disk(question)}
 
-    def tree(self, _asked: Asked) -> Mapping[str, object]:
-        """What a broker is shown."""
-        return dict(self._tree())
+    def tree(self, asked: Asked) -> Mapping[str, object]:
+        """What a broker is shown; only the topics that begin with `under` where that is given."""
+        under = str(asked.get("under") or "")
+        return {topic: text for topic, text in self._tree().items() if topic.startswith(under)}
 
     def _known(self) -> tuple[Plan, State, Now]:
         """What a question is answered from."""

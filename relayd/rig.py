@@ -101,6 +101,33 @@ class Mailbox:
 
 
 @dataclass(frozen=True, slots=True)
+class Peer:
+    """Another unit that is watched: silent after `grace` ns without its heartbeat."""
+
+    id: str
+    grace: int
+
+
+@dataclass(frozen=True, slots=True)
+class DeadMan:
+    """An address that is visited every `every` ns; `grace` is what the service outside is set to."""
+
+    address: Secret
+    every: int = 300_000_000_000
+    grace: int = 900_000_000_000
+    ca: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Supervision:
+    """How this unit shows that it lives, and whom it watches. Times in nanoseconds."""
+
+    heartbeat: int = 60_000_000_000
+    peers: tuple[Peer, ...] = ()
+    dead_man: DeadMan | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """Everything about the unit's surroundings that the core must not know."""
 
@@ -112,3 +139,4 @@ class Rig:
     """Nanoseconds between two polls of all inputs while nothing moves."""
     announcements: tuple[Announcement, ...] = ()
     mailbox: Mailbox | None = None
+    supervision: Supervision = Supervision()

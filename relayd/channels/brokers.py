@@ -10,7 +10,7 @@ from typing import Protocol
 
 from relayd.answering.proving import Proving
 from relayd.channels.branches import ELSEWHERE, Branches
-from relayd.channels.mqtt import Mqtt
+from relayd.channels.mqtt import Listens, Mqtt
 from relayd.channels.stream import Stream
 from relayd.contacts import Post
 from relayd.core.effects import Answer
@@ -45,6 +45,7 @@ class Brokers:
         stream: Callable[[str], Stream | None],
         announcements: Iterable[Announcement] = (),
         proving: Proving | None = None,
+        listens: Listens | None = None,
     ) -> None:
         """`stream` makes the events on their way to the broker of that way; `proving` knows codes."""
         told, announced = memory.said_topics(), tuple(announcements)
@@ -63,6 +64,7 @@ class Brokers:
                 stream=stream(broker.way) if broker.stream else None,
                 greetings={each.topic: each.payload for each in mine if not each.retain},
                 proving=proving,
+                listens=listens,
             )
         for each in told:
             if _apart(each)[0] not in self._clients and _apart(each)[0] != FIRST:
@@ -93,6 +95,15 @@ class Brokers:
         """Publish it at the broker by which the command came."""
         for each in self._clients.values():
             each.answer(answer)
+
+    def pulse(self, topic: str, payload: str) -> None:
+        """Publish a heartbeat at every broker whose connection stands. Never waits."""
+        for each in self._clients.values():
+            each.pulse(topic, payload)
+
+    def deaf(self, way: str, why: str) -> None:
+        """That broker does not bring what it should: it counts as denied, until it connects anew."""
+        self._clients[way].deaf(why)
 
     def wake(self) -> None:
         """The journal holds more records than before. Never waits."""

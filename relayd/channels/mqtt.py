@@ -8,9 +8,10 @@ comes at once and no session is kept.
 
 import sys
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from threading import Thread
+from typing import Protocol
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import LogLevel, MQTTErrorCode
@@ -41,6 +42,20 @@ REFUSED_KEPT = 64
 """More than can be on their way at once."""
 
 
+class Listens(Protocol):
+    """Whoever hears other units over a broker. Called from paho's thread; must not wait."""
+
+    @property
+    def topics(self) -> Sequence[str]:
+        """What is listened to."""
+
+    def linked(self, way: str, up: bool) -> None:
+        """That way stands, or is lost."""
+
+    def heard(self, way: str, topic: str, payload: bytes) -> None:
+        """Something came on one of the topics."""
+
+
 def _nothing_said(topic: str, stands: bool) -> None:
     """For a client whose topics nobody keeps."""
 
@@ -60,6 +75,7 @@ class Mqtt:
         stream: Stream | None = None,
         greetings: Mapping[str, str] | None = None,
         proving: Proving | None = None,
+        listens: Listens | None = None,
     ) -> None:
         """`said`: topics that an earlier process said. `on_said(topic, stands)` is called from the
         teller's thread: before a topic is first published, and after the broker took its clearing.
@@ -73,6 +89,7 @@ class Mqtt:
         self._tickets = Tickets(plan, broker.way, proving)
         self._replay = (event.replay_topic(unit),) if stream is not None else ()
         self._kinds = {f"{homie.command_topic(unit, each)}/set": each for each in command.KINDS}
+        self._listens = listens
         self._client: Client | None = None
         self._connections = 0
         self._session = 0
@@ -109,6 +126,15 @@ class Mqtt:
         if self._tickets.gave(answer.token):
             self._tickets.answered(answer)
             self._teller.answer(answer)
+
+    def pulse(self, topic: str, payload: str) -> None:
+        """Publish a heartbeat, now or never. Never waits; safe from any thread."""
+        self._teller.pulse(topic, payload)
+
+    def deaf(self, why: str) -> None:
+        """From now on this connection counts as one that is denied something."""
+        self._denied = why
+        self._standing.down(why, definite=True)
 
     def wake(self) -> None:
         """The journal holds more records than before. Never waits; safe from any thread."""
@@ -205,7 +231,8 @@ class Mqtt:
         self._tickets.renew()
         self._denied = self._heard = ""
         self._began = boottime()
-        for topic in (*self._kinds, *self._replay):
+        heard = self._listens.topics if self._listens else ()
+        for topic in (*self._kinds, *self._replay, *heard):
             if is_five(self._broker):
                 # The flag as it was published: a retained command is known at its first coming.
                 client.subscribe(topic, options=SubscribeOptions(qos=1, retainAsPublished=True))
@@ -213,6 +240,8 @@ class Mqtt:
                 client.subscribe(topic, qos=1)
         self._connections += 1
         self._session = self._connections
+        if self._listens:
+            self._listens.linked(self._broker.way, True)
         self._teller.wake()
 
     def _on_connect_fail(self, client: Client, userdata: object) -> None:
@@ -231,6 +260,8 @@ class Mqtt:
         """paho may call this twice for one loss: the second finds no session."""
         stood, self._session = self._session, 0
         heard, self._heard = self._heard, ""
+        if stood and self._listens:
+            self._listens.linked(self._broker.way, False)
         if self._teller.leaving:
             return
         self._teller.wake()
@@ -259,6 +290,9 @@ class Mqtt:
         client.reconnect_delay_set(pause, pause)
 
     def _on_message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
+        if self._listens and message.topic in self._listens.topics:
+            self._listens.heard(self._broker.way, message.topic, bytes(message.payload))
+            return
         if message.retain and not message.payload:
             return  # somebody clears a retained command, which is right
         if message.topic in self._replay:
@@ -298,6 +332,8 @@ class Mqtt:
         failed = [each for each in codes if each.is_failure]
         if failed and self._plan.remote_commands:
             self._deny("let this unit hear commands", failed[0])
+        elif failed and self._listens and self._listens.topics:
+            self._deny("let this unit hear its peers", failed[0])
 
     def _deny(self, what: str, reason: ReasonCode) -> None:
         self._denied = reasons.denied(what, _said(reason), self._unit)

@@ -92,6 +92,7 @@ class Teller:
         self._answers: deque[Answer] = deque()
         self._unsaid = 0
         self._notes: deque[str] = deque(maxlen=NOTES_KEPT)
+        self._pulse: tuple[str, str] | None = None
         self._session = 0
         self._told: Branches[str | None] = Branches()
         self._settled: Branches[str] | None = None
@@ -144,6 +145,12 @@ class Teller:
             self._notes.append(f"events/replay: {wrong}")
             self.wake()
 
+    def pulse(self, topic: str, payload: str) -> None:
+        """Publish a heartbeat before anything else; where no connection stands it is dropped."""
+        with self._news:
+            self._pulse = (topic, payload)
+        self._poke()
+
     def wake(self) -> None:
         """There is news: another connection, another ticket."""
         with self._news:
@@ -193,6 +200,7 @@ class Teller:
         session = self._wire.session()
         if session != self._session:
             self._begin(session)
+        self._live()
         if session and (self._dirty or not self._level):
             self._dirty = False
             self._level = self._catch_up() and self._greet() and self._give_answers()
@@ -202,6 +210,12 @@ class Teller:
         if self._stream is None or not (session and self._level):
             return False
         return self._stream.step(self._event, self._quiet)
+
+    def _live(self) -> None:
+        """Send the heartbeat that waits, if one does."""
+        pulse, self._pulse = self._pulse, None
+        if pulse is not None:
+            self._wire.publish(*pulse, retain=False, qos=0)
 
     def _begin(self, session: int) -> None:
         """What stands at this broker is not known: everything is said, or cleared, again."""
@@ -291,6 +305,7 @@ class Teller:
                 return False
             if self._flight[0].taken(RECHECK):
                 self._flight.popleft()
+            self._live()
             self._beat = boottime()
         return self._wire.session() == self._session
 

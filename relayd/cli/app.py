@@ -197,6 +197,12 @@ def reload(run: Run = RUN) -> None:
 
 
 @app.command()
+def adopt(run: Run = RUN) -> None:
+    """Say that this memory card belongs to this board from now on."""
+    say(ask(run, "adopt", {}))
+
+
+@app.command()
 def demo(
     script: Annotated[
         bool, typer.Option("--script", help="Play the story by itself instead of taking keys.")

@@ -55,6 +55,7 @@ SENTENCES = {
     "raised": "{condition} was raised ({occurrence}) {row} {detail}",
     "re-alarmed": "{condition} still stands: the call list begins again",
     "reminded": "{persons} reminded of {key} (time {times})",
+    "weekly message": "the weekly message goes to {persons}",
     "reset": "{condition} was let go by {person}",
     "returned": "{condition} went back to normal ({occurrence})",
     "row changed": "{condition}: what is known changed. {row}",

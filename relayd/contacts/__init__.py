@@ -27,6 +27,9 @@ class Contacts(Protocol):
     def stop(self) -> None:
         """Stop watching and release the lines."""
 
+    def restart(self) -> None:
+        """Start the watching thread again after it died; the lines stay open."""
+
     def beat(self) -> int:
         """Boot time (ns) of the last completed poll of all inputs; the watchdog looks at it."""
 

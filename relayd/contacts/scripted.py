@@ -39,6 +39,9 @@ class ScriptedContacts:
         with self._lock:
             self._post = None
 
+    def restart(self) -> None:
+        """A script has no thread that could die."""
+
     def beat(self) -> int:
         """Boot time (ns): a script is always up to date while it runs; 0 when it does not."""
         return boottime() if self.alive() else 0

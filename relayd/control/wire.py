@@ -32,7 +32,7 @@ COMMANDS = (
 )
 """Each is put into effect by the core; what it takes is in meanings.py."""
 READS = ("status", "log", "why", "tree", "who")
-ACTS = ("reload", "stop")
+ACTS = ("reload", "stop", "adopt")
 FOLLOW = "follow"
 _KEYS = ("v", "id", "do", "with", "by")
 

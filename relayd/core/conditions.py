@@ -2,13 +2,13 @@
 
 Knows nothing of how a condition is found. A pump's condition carries its number where a panel has
 more than one pump ('overload-2'); a condition of the site's own is 'other-<name of the input>',
-and that of a broker beside the first is 'mqtt-down-<name of the broker>'.
+that of a broker beside the first is 'mqtt-down-<name of the broker>', and that of a peer is
+'unit-silent-<its id>'.
 Delays that hang on an input's own settings are read from the plan; the others are here. Defaults
 are common practice, no source; a plan changes them.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 from relayd.core.plan import (
@@ -23,6 +23,21 @@ from relayd.core.plan import (
     Plan,
     Priority,
 )
+from relayd.core.unit_conditions import CLOCK_UNSET as CLOCK_UNSET
+from relayd.core.unit_conditions import COPIED as COPIED
+from relayd.core.unit_conditions import DEAD_MAN as DEAD_MAN
+from relayd.core.unit_conditions import LASTING as LASTING
+from relayd.core.unit_conditions import LOOP_SLOW as LOOP_SLOW
+from relayd.core.unit_conditions import MEMORY_LOW as MEMORY_LOW
+from relayd.core.unit_conditions import OF_UNIT
+from relayd.core.unit_conditions import SENSE_LOST as SENSE_LOST
+from relayd.core.unit_conditions import SENSED as SENSED
+from relayd.core.unit_conditions import UNDER_VOLTAGE as UNDER_VOLTAGE
+from relayd.core.unit_conditions import UNIT_BATTERY as UNIT_BATTERY
+from relayd.core.unit_conditions import UNIT_DISK as UNIT_DISK
+from relayd.core.unit_conditions import UNIT_HOT as UNIT_HOT
+from relayd.core.unit_conditions import UNIT_SILENT as UNIT_SILENT
+from relayd.core.unit_conditions import Character as Character
 
 HIGH_LEVEL = "high-level"
 HIGH_HIGH_LEVEL = "high-high-level"
@@ -89,23 +104,6 @@ QUIET_AGAIN = 10 * MINUTE
 """A contact that chattered is believed back after so long without a break (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Character:
-    """How urgent a condition is, how long it must last, and when it calls again, in nanoseconds.
-
-    `rises` gives later priorities by the time for which it has stood. `able` is the priority where
-    another pump of the panel can do the work. `night` is the priority outside waking hours.
-    """
-
-    priority: Priority
-    on_delay: int = 0
-    off_delay: int = 0
-    realarm: int = 4 * HOUR
-    rises: tuple[tuple[int, Priority], ...] = ()
-    able: Priority | None = None
-    night: Priority | None = None
-
-
 HIGH, MEDIUM, LOW = Priority.HIGH, Priority.MEDIUM, Priority.LOW
 
 CHARACTERS: dict[str, Character] = {
@@ -159,9 +157,13 @@ CHARACTERS: dict[str, Character] = {
     FAULT: Character(HIGH, 0, 60 * MINUTE, HOUR),
     UNWATCHED: Character(LOW, 0, HOUR, DAY),
     CHANNEL_FAILING: Character(MEDIUM, 60 * SECOND, 0, 24 * HOUR),
+    **OF_UNIT,
 }
 
-UNIT_CONDITIONS = (JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT, UNWATCHED)
+UNIT_CONDITIONS = (
+    *(JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT, UNWATCHED, COPIED),
+    *SENSED,
+)
 """What the unit knows of itself, whatever the plan says."""
 SITE_CONDITIONS = (SITE_OUTAGE, UNIT_POWER, UNSTABLE_SUPPLY, BLIND, UNSETTLED, INPUT_LOST)
 """What the unit's own inputs can tell."""
@@ -208,7 +210,7 @@ def of_pump(condition: str, panel: Panel, pump: int) -> str:
 @lru_cache(1024)
 def base_of(condition: str) -> str:
     """The condition without its pump's number, its input's or its broker's name."""
-    for named in (OTHER, MQTT_DOWN):
+    for named in _NAMED:
         if condition.startswith(f"{named}-"):
             return named
     head, _, tail = condition.rpartition("-")
@@ -219,7 +221,11 @@ def base_of(condition: str) -> str:
 def pump_of(condition: str) -> int:
     """The pump that it is about; 0 where it carries no number."""
     tail = condition.rpartition("-")[2]
-    return int(tail) if tail.isdigit() and base_of(condition) not in (OTHER, MQTT_DOWN) else 0
+    return int(tail) if tail.isdigit() and base_of(condition) not in _NAMED else 0
+
+
+_NAMED = (OTHER, MQTT_DOWN, UNIT_SILENT)
+"""Conditions that carry a name: an input's, a broker's, a peer's."""
 
 
 _WAYS = {"sender": SENDER_DOWN, "mailbox": MAILBOX_DOWN, "answers": ANSWERS_LOCKED}
@@ -236,6 +242,16 @@ def of_way(channel: str) -> str:
 def broker_of(condition: str) -> str:
     """The name of the broker that it is about; '' where it is the first one, or about none."""
     return condition.removeprefix(MQTT_DOWN)[1:] if base_of(condition) == MQTT_DOWN else ""
+
+
+def of_peer(peer: str) -> str:
+    """The condition that this peer is silent."""
+    return f"{UNIT_SILENT}-{peer}"
+
+
+def peer_of(condition: str) -> str:
+    """The id of the peer that it is about; '' where it is about none."""
+    return condition.removeprefix(f"{UNIT_SILENT}-") if base_of(condition) == UNIT_SILENT else ""
 
 
 def character(condition: str) -> Character:
@@ -320,10 +336,14 @@ _CONCLUDED: tuple[tuple[tuple[set[Means], ...], tuple[str, ...]], ...] = (
 
 def of_itself(plan: Plan) -> tuple[str, ...]:
     """Every condition that the unit knows of itself."""
-    mailbox = (MAILBOX_DOWN,) if plan.mailbox else ()
-    locked = (ANSWERS_LOCKED,) if plan.codes else ()
-    others = (f"{MQTT_DOWN}-{each}" for each in plan.brokers)
-    return (*UNIT_CONDITIONS, *others, *mailbox, *locked)
+    return (
+        *UNIT_CONDITIONS,
+        *(f"{MQTT_DOWN}-{each}" for each in plan.brokers),
+        *((MAILBOX_DOWN,) if plan.mailbox else ()),
+        *((ANSWERS_LOCKED,) if plan.codes else ()),
+        *((DEAD_MAN,) if plan.dead_man else ()),
+        *(of_peer(each) for each in plan.peers),
+    )
 
 
 def of_unit(plan: Plan) -> tuple[str, ...]:

@@ -6,6 +6,8 @@ Every `at` is boot time (CLOCK_BOOTTIME) in nanoseconds. Ids are the plan's.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from relayd.core.plan import Priority
+
 
 @dataclass(frozen=True, slots=True)
 class Now:
@@ -34,7 +36,10 @@ class Act(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """The daemon began; `planned` is False where the one before did not end by itself."""
+    """The daemon began; `planned` is False where the one before did not end by itself.
+
+    `why` says what ended it, as far as that is known: then an unplanned start is always told.
+    """
 
     planned: bool
     why: str = ""
@@ -333,6 +338,27 @@ class FaultFound:
 
 
 @dataclass(frozen=True, slots=True)
+class PeerHeard:
+    """A peer fell silent (`why` says how), or is heard again ('').
+
+    `priority` is given where it is not the usual one.
+    """
+
+    peer: str
+    why: str = ""
+    priority: Priority | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSensed:
+    """The unit sensed something of itself: a condition is there (`why`), or is not ('')."""
+
+    condition: str
+    why: str = ""
+    priority: Priority | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class TimePassed:
     """A deadline came."""
 
@@ -352,5 +378,7 @@ Event = (
     | JournalJudged
     | PlanJudged
     | FaultFound
+    | PeerHeard
+    | UnitSensed
     | TimePassed
 )

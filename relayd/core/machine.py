@@ -6,51 +6,35 @@ fault of relayd, and the other parts go on. The one deadline that comes out is t
 that time it lies later than now, or there is none.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 
-from relayd.core import guard
+from relayd.core import guard, itself
 from relayd.core.asking import afar, commands
 from relayd.core.calling import bundles, digests, duty, no_way, outbox
-from relayd.core.conditions import (
-    CHANNEL_FAILING,
-    FAULT,
-    JOURNAL_LATE,
-    PLAN_REFUSED,
-    UNWATCHED,
-    of_itself,
-    of_way,
-)
 from relayd.core.diagnosis import facts, panel, site
 from relayd.core.draft import UNIT, Draft, changed
 from relayd.core.effects import Answer, Effect
 from relayd.core.events import (
     AnswerUnused,
-    ChannelDown,
-    ChannelUp,
-    ClockJudged,
     Commanded,
     EdgeSeen,
     Event,
-    FaultFound,
     InputFound,
     InputLost,
-    JournalJudged,
     LevelRead,
     Now,
-    PlanJudged,
     Sent,
     Started,
     TimePassed,
 )
-from relayd.core.findings import Finding, Site
+from relayd.core.findings import Site
 from relayd.core.life import lifecycle, marks
-from relayd.core.life.alarm import ACTIVE
-from relayd.core.plan import Input, Panel, Plan, Priority
+from relayd.core.plan import Input, Panel, Plan
 from relayd.core.start import restart
-from relayd.core.state import InputState, Live, Signal, State
-from relayd.core.upkeep import button, horn, loose, visits
+from relayd.core.state import InputState, Live, State
+from relayd.core.upkeep import all_well, button, horn, loose, visits
 
 _ROUNDS = 4
 RESTLESS = "it does not come to rest: it was due again in the very step that was to settle it"
@@ -106,7 +90,7 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
     if isinstance(event, Sent):
         _whole(draft, f"send {event.send}", lambda: _outcome(draft, event))
         return changed(state.subjects, draft.subjects)
-    return _noted(draft, event)
+    return itself.noted(draft, event)
 
 
 def _outcome(draft: Draft, event: Sent) -> None:
@@ -122,40 +106,6 @@ def _followed(draft: Draft) -> None:
         bundles.works_again(draft, channel)
     draft.missed.clear()
     draft.works.clear()
-
-
-def _noted(
-    draft: Draft,
-    event: ChannelDown | ChannelUp | ClockJudged | JournalJudged | PlanJudged | FaultFound,
-) -> Iterable[str]:
-    if isinstance(event, ClockJudged):
-        draft.record("clock judged", UNIT, trusted=event.trusted)
-        return ()
-    condition, why = _about_unit(event)
-    unit = draft.subject(UNIT)
-    said = (
-        {**unit.said, condition: why}
-        if why
-        else {k: v for k, v in unit.said.items() if k != condition}
-    )
-    if said != unit.said:
-        draft.record("unit judged", UNIT, condition=condition, why=why or "well again")
-    draft.put(replace(unit, said=said))
-    return (UNIT,)
-
-
-def _about_unit(
-    event: ChannelDown | ChannelUp | JournalJudged | PlanJudged | FaultFound,
-) -> tuple[str, str]:
-    if isinstance(event, ChannelDown):
-        return of_way(event.channel), event.why or "down"
-    if isinstance(event, ChannelUp):
-        return of_way(event.channel), ""
-    if isinstance(event, JournalJudged):
-        return JOURNAL_LATE, (event.why or "the disk does not answer in time") if event.late else ""
-    if isinstance(event, PlanJudged):
-        return PLAN_REFUSED, (event.why or "see relayd check") if event.refused else ""
-    return FAULT, f"{event.where}: {event.what}"
 
 
 def _obeyed(draft: Draft, event: Commanded) -> Iterable[str]:
@@ -209,6 +159,7 @@ def _settle(draft: Draft, subject: str, event: Event) -> None:
     duty.expire(draft, subject)
     visits.watch(draft, subject)
     loose.watch(draft, subject, spec)
+    all_well.watch(draft, subject)
     lifecycle.call(draft, subject)
     _note_due(draft, subject, spec, found)
 
@@ -259,37 +210,14 @@ def _diagnose(draft: Draft, subject: str, spec: Panel | None) -> int | None:
 
 
 def _judge(draft: Draft, subject: str, where: Site) -> int | None:
-    """The unit and the channels: a condition is present while it is said to be."""
-    said = draft.subject(subject).said
-    known = of_itself(draft.plan) if subject == UNIT else (CHANNEL_FAILING,)
-    findings = {
-        name: Finding(Signal.PRESENT if name in said else Signal.ABSENT, detail=said.get(name, ""))
-        for name in known
-    }
-    due = None
+    """The unit and the channels: what they know of themselves, and what the unit's inputs tell."""
+    found, due = itself.findings(draft, subject), None
     if subject == UNIT:
-        findings |= _unwatched(draft, said)
         own = site.diagnose(draft.plan, draft.live, where, draft.subject(UNIT), draft.stamp)
-        findings |= own.findings
-        due = own.due
-    lifecycle.settle(draft, subject, None, findings)
+        found |= own.findings
+        due = min((each for each in (own.due, itself.due(draft)) if each is not None), default=None)
+    lifecycle.settle(draft, subject, None, found)
     return due
-
-
-def _unwatched(draft: Draft, said: Mapping[str, str]) -> dict[str, Finding]:
-    """Nobody watched for a time: it is there until it has been raised, then for as long as it says so.
-
-    High where an alarm was left open and the time is known to have been long.
-    """
-    if UNWATCHED not in said:
-        known = draft.subject(UNIT).alarms.get(UNWATCHED)
-        return {UNWATCHED: Finding(Signal.ABSENT, priority=known.priority)} if known else {}
-    open_ = (each for owner in draft.subjects.values() for each in owner.alarms.values())
-    graver = any(each.process in ACTIVE and each.priority is Priority.HIGH for each in open_)
-    draft.put(replace(draft.subject(UNIT), said={k: v for k, v in said.items() if k != UNWATCHED}))
-    graver = graver and said[UNWATCHED] != restart.NOT_KNOWN
-    priority = Priority.HIGH if graver else Priority.LOW
-    return {UNWATCHED: Finding(Signal.PRESENT, detail=said[UNWATCHED], priority=priority)}
 
 
 def _note_due(draft: Draft, subject: str, spec: Panel | None, found: int | None) -> None:
@@ -302,6 +230,7 @@ def _note_due(draft: Draft, subject: str, spec: Panel | None, found: int | None)
         duty.due(draft, subject),
         visits.due(draft, subject),
         loose.due(draft, subject),
+        all_well.due(draft, subject),
         horn.due(draft, subject, spec) if spec else None,
         *(facts.input_due(live.inputs.get(each.id, InputState()), each) for each in specs),
     ]

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from relayd.core.overseen import AllWell
+
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
@@ -371,6 +373,12 @@ class Plan:
     def codes(self) -> bool:
         """Whether messages carry a code by which they are answered from afar."""
         return self.mailbox or self.remote_commands
+
+    peers: Mapping[str, str] = field(default_factory=dict)
+    """The ids of the units that this one watches -> what people call them."""
+    dead_man: bool = False
+    """Whether a service outside is told regularly that this unit lives."""
+    all_well: AllWell | None = None
 
     def input(self, input_id: str) -> Input | None:
         """The input of that full id, or None."""

@@ -249,6 +249,10 @@ class Subject:
     """Person -> when that person was last called for an alarm of this panel; old ones are dropped."""
     promised: Mapping[str, int] = field(default_factory=dict)
     """Person -> until when that person has something of this panel, over or not."""
+    well: Stamp | None = None
+    """When the weekly message was last due; kept by the unit."""
+    wells: Mapping[str, int] = field(default_factory=dict)
+    """Person -> when that person is told it; kept by the unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,6 +310,8 @@ class NoticeKind(StrEnum):
     """Asks a person something that only a person can know."""
     VISIT = "visit"
     """What a visitor is told of the visit itself."""
+    ALL_WELL = "all-well"
+    """The weekly message, which proves each channel that it comes over."""
 
 
 @dataclass(frozen=True, slots=True)

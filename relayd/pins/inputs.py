@@ -99,6 +99,11 @@ class PinContacts:
         os.close(self._stop)
         self._stop = -1
 
+    def restart(self) -> None:
+        """Start the watching thread again after it died; the lines stay open."""
+        self._thread = Thread(target=self._run, name="contacts", daemon=True)
+        self._thread.start()
+
     def beat(self) -> int:
         """Boot time (ns) at which every input had last been read or was known to be lost."""
         return self._beat

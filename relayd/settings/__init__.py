@@ -15,7 +15,7 @@ from pathlib import Path
 from relayd.core.plan import Plan
 from relayd.errors import PlanRefused, Usage
 from relayd.rig import Rig
-from relayd.settings import announce, reach
+from relayd.settings import announce, reach, supervision
 from relayd.settings.build import build_plan, build_rig
 from relayd.settings.describing import described
 from relayd.settings.files import LAST_GOOD, Source, keep, parsed
@@ -172,8 +172,8 @@ def describe(loaded: Loaded) -> dict[str, object]:
 
 
 def outline(loaded: Loaded, wall: int) -> list[str]:
-    """A few lines a panel: what it can tell, who is told at night, the worst case."""
-    return list(summary(loaded.plan, wall))
+    """A few lines a panel: what it can tell, who is told at night, the worst case; how it is supervised."""
+    return [*summary(loaded.plan, wall), *supervision.summary(loaded.rig.supervision)]
 
 
 def _said(source: Source, found: Iterable[Problem]) -> list[str]:

@@ -19,7 +19,7 @@ from relayd.core.plan import (
     Step,
 )
 from relayd.rig import Announcement, Rig
-from relayd.settings import brokers, calendars, inputs, mailbox
+from relayd.settings import brokers, calendars, inputs, mailbox, supervision
 from relayd.settings.schema import (
     CallListTable,
     PanelTable,
@@ -80,6 +80,9 @@ def build_plan(tables: PlanTable, secrets: Secrets, offsets: tuple[Offset, ...],
         brokers=tuple(each.name for each in list(brokers.places(tables))[1:]),
         mailbox=tables.mailbox is not None and secrets.mailbox is not None,
         answers=frozenset(each for _, each, way in ways if way.answers and secrets.mailbox),
+        peers=supervision.peers(tables.supervision),
+        dead_man=secrets.dead_man is not None,
+        all_well=supervision.all_well(tables.supervision),
     )
 
 
@@ -97,6 +100,7 @@ def build_rig(
         poll=sure(unit.poll),
         announcements=announcements,
         mailbox=mailbox.built(tables, secrets.mailbox),
+        supervision=supervision.built(tables.supervision, secrets.dead_man),
     )
 
 

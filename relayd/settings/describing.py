@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from enum import Enum
 
 from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, OnCall, Panel, Person, Plan
-from relayd.rig import Broker, Mailbox, Rig, Secret
+from relayd.rig import Broker, Mailbox, Rig, Secret, Supervision
 from relayd.settings.calendars import EPOCH
 from relayd.settings.moments import DAYS
 from relayd.words import spelt
@@ -44,6 +44,7 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
         "mqtt": [_broker(each) for each in rig.brokers],
         "mailbox": None if rig.mailbox is None else _mailbox(rig.mailbox),
         "announcements": [_plain(each) for each in rig.announcements],
+        "supervision": _supervision(plan, rig.supervision),
     }
 
 
@@ -134,6 +135,28 @@ def _mailbox(box: Mailbox) -> dict[str, object]:
         "ca": None if box.ca is None else str(box.ca),
         "folder": box.folder,
         "answers_from": {person: len(own) for person, own in box.senders.items()},
+    }
+
+
+def _supervision(plan: Plan, rig: Supervision) -> dict[str, object]:
+    well, visited = plan.all_well, rig.dead_man
+    return {
+        "heartbeat": spelt(rig.heartbeat),
+        "peers": [
+            {"id": each.id, "name": plan.peers[each.id], "grace": spelt(each.grace)}
+            for each in rig.peers
+        ],
+        "dead_man": None
+        if visited is None
+        else {
+            "address": "set",
+            "every": spelt(visited.every),
+            "grace": spelt(visited.grace),
+            "ca": None if visited.ca is None else str(visited.ca),
+        },
+        "all_well": None
+        if well is None
+        else {"day": DAYS[well.day], "at": clock(well.at), "keeper": well.keeper},
     }
 
 

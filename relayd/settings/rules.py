@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from relayd.core.conditions import CHARACTERS, OTHER, base_of
 from relayd.core.saying import gsm7
 from relayd.core.saying.templates import template_problem
-from relayd.settings import brokers, mailbox, roster, wiring
+from relayd.settings import brokers, mailbox, roster, supervision, wiring
 from relayd.settings.build import UNIT
 from relayd.settings.checks import Gap, Lines, known, twice
 from relayd.settings.schema import (
@@ -41,6 +41,7 @@ def _broken(plan: PlanTable, line: Lines, gap: Gap) -> Iterator[Problem]:
     yield from _texts(plan, line)
     yield from brokers.problems(plan, line)
     yield from mailbox.problems(plan)
+    yield from supervision.problems(plan, line)
 
 
 def _tables_there(plan: PlanTable) -> Iterator[Problem]:

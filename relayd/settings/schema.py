@@ -30,6 +30,12 @@ from relayd.settings import moments, presets
 from relayd.settings import values as one
 from relayd.settings.schema_mailbox import MailboxTable
 from relayd.settings.schema_mqtt import AlsoTable, AnnounceTable, MqttTable
+from relayd.settings.schema_supervision import (
+    AllWellTable,
+    DeadManTable,
+    PeerTable,
+    SupervisionTable,
+)
 from relayd.settings.table import (
     Chip,
     Clock,
@@ -248,6 +254,7 @@ class PlanTable(BaseSettings):
     text: list[TextTable] | None = []
     mqtt: MqttTable | None = None
     mailbox: MailboxTable | None = None
+    supervision: SupervisionTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
@@ -268,10 +275,18 @@ TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("mailbox",): MailboxTable,
     ("mqtt", "also"): AlsoTable,
     ("mqtt", "announce"): AnnounceTable,
+    ("supervision",): SupervisionTable,
+    ("supervision", "peer"): PeerTable,
+    ("supervision", "dead_man"): DeadManTable,
+    ("supervision", "all_well"): AllWellTable,
 }
 FREE = {("panel", "labels"), ("panel", "realarm")}
 """Tables whose keys the plan's owner chooses among many: the rules look at them."""
-SINGLE = {("unit",), ("mqtt",), ("mailbox",), *FREE}
+SINGLE = {
+    *(("unit",), ("mqtt",), ("mailbox",), ("supervision",)),
+    *(("supervision", "dead_man"), ("supervision", "all_well")),
+    *FREE,
+}
 """The tables that are written with one bracket."""
 
 

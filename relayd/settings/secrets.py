@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from relayd.rig import Secret
-from relayd.settings import brokers, mailbox
+from relayd.settings import brokers, mailbox, supervision
 from relayd.settings.brokers import Papers, Place
 from relayd.settings.files import read_whole
 from relayd.settings.schema import ChannelTable, PlanTable
@@ -38,6 +38,7 @@ class Secrets:
     papers: dict[str, Papers] = field(default_factory=dict)
     mailbox: Secret | None = None
     """The password of the mailbox."""
+    dead_man: Secret | None = None
     problems: list[Problem] = field(default_factory=list)
     doubts: list[Problem] = field(default_factory=list)
 
@@ -57,13 +58,17 @@ def collect(plan: PlanTable, folder: Path, check: AddressProblem | None, wall: i
     if plan.mailbox is not None and (name := plan.mailbox.password_from) is not None:
         value = _credential(found, (mailbox.KEY, "password_from"), folder, name)
         found.mailbox = None if value is None else Secret(value)
+    found.dead_man = _dead_man(found, plan, folder)
     return found
 
 
 def made_up(plan: PlanTable) -> Secrets:
     """An address that leads nowhere for each channel: to look at a plan away from its unit."""
     nowhere = Secret("json://127.0.0.1:9")
-    return Secrets({channel: nowhere for _, channel, _ in channels(plan)}, mailbox=Secret("-"))
+    visited = plan.supervision is not None and plan.supervision.dead_man is not None
+    away = Secret("http://127.0.0.1:9/") if visited else None
+    ways = {channel: nowhere for _, channel, _ in channels(plan)}
+    return Secrets(ways, mailbox=Secret("-"), dead_man=away)
 
 
 def channels(plan: PlanTable) -> Iterator[tuple[Loc, str, ChannelTable]]:
@@ -97,6 +102,19 @@ def _wrong(address: str, check: AddressProblem | None) -> str | None:
     if say is None:
         return None
     return f"cannot be used (not shown): {say.replace(address, '…')}"
+
+
+def _dead_man(found: Secrets, plan: PlanTable, folder: Path) -> Secret | None:
+    """The address that tells a service outside that this unit lives: whoever has it can lie to it."""
+    given = plan.supervision.dead_man if plan.supervision else None
+    if given is None or given.address_from is None:
+        return None
+    loc = ("supervision", "dead_man", "address_from")
+    address = _credential(found, loc, folder, given.address_from)
+    if address is not None and (say := supervision.address_problem(address)):
+        found.problems.append(Problem(loc, say))
+        return None
+    return None if address is None else Secret(address)
 
 
 def _password(found: Secrets, place: Place, folder: Path) -> Secret | None:

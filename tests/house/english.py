@@ -12,6 +12,7 @@ SPOKEN = (
     *("texts", "texts_other", "texts_horn", "letter", "short", "hand", "cautions", "advice"),
     *("first_steps", "sentences", "said", "when", "language", "pump_rows", "brief", "fresh"),
     *("replying", "texts_afar"),
+    "texts_well",
 )
 """The modules of the core that speak to people in their language."""
 TABLES: tuple[Mapping[str, str], ...] = (

@@ -30,7 +30,10 @@ SHAPE = [
         "unknown table",
         "[mqtt]",
         "[mqqt]",
-        [f"plan.toml:49: mqqt: there is no such table; allowed: {TABLES}; did you mean mqtt?"],
+        [
+            "plan.toml:49: mqqt: there is no such table; "
+            f"allowed: {TABLES}, supervision; did you mean mqtt?"
+        ],
     ),
     Case(
         "unknown key of the unit",

@@ -1,12 +1,15 @@
 """Faults of the ways out, played on the real daemon: sender, mail server, broker, commands."""
 
 import json
+from collections.abc import Iterable
 
 from relayd.clock import boottime
 from tests.channels.watcher import TICKET
 from tests.servers.web import silent, web
 from tests.story.acts import command
+from tests.story.plans import UNIT
 from tests.story.stage import Stage
+from tests.story.unit import Unit
 
 ALERT = "homie/5/pumphouse-cabin/$alert/high-level"
 SENDER_ALERT = "homie/5/pumphouse/$alert/sender-down"
@@ -102,8 +105,18 @@ def the_broker_dies_and_comes_back(stage: Stage) -> None:
     up = unit.said("unit judged", after=mark, condition="mqtt-down", why="well again", seconds=60)
     stage.note("broker up again, the whole tree shown", back, up["up"])
     watcher.until(lambda: watcher.ready() and ALERT in watcher.tree, "the alarm is shown")
-    shown = unit.ask("tree")
+    # The whole of it is longer than one answer may be.
+    branches = (
+        f"homie/5/{each}/" for each in (f"{UNIT}-cabin", f"{UNIT}/$alert", f"{UNIT}/health")
+    )
+    shown = {topic: text for each in branches for topic, text in _tree(unit, each)}
+    assert len(shown) > 100
     watcher.until(lambda: shown.items() <= watcher.tree.items(), "the whole tree is shown")
+
+
+def _tree(unit: Unit, under: str) -> Iterable[tuple[str, str]]:
+    """What the unit wants to be shown there."""
+    return unit.ask("tree", {"under": under}).items()  # type: ignore[no-any-return]
 
 
 def old_commands_come(stage: Stage) -> None:

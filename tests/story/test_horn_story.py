@@ -245,7 +245,9 @@ def test_a_kill_after_the_answer_forgets_nothing_and_doubles_nothing(played: Pla
     assert after.kept["loose"] == before.kept["loose"], "since, by whom, and the reminder's time"
     for each in ("standing", "since", "by", "why", "asked_of"):
         assert after.kept["horn"][each] == before.kept["horn"][each]
-    assert titles(after.mails) == titles(before.mails), "nobody hears of it again"
+    # That it began anew is told; where the clock is not set that waits for no working hours.
+    again = [each for each in titles(after.mails) if not each[1].startswith("GAP IN THE WATCH")]
+    assert again == titles(before.mails), "nobody hears of it again"
     assert len({each.id for each in played.end.mails}) == len(played.end.mails)
 
 

@@ -48,6 +48,12 @@ def owe(
     _owe(draft, subject, ("", 0), person, kind, priority, text)
 
 
+def prove(draft: Draft, subject: str, person: str, kind: NoticeKind, text: texts.Text) -> None:
+    """Owe a low notice over every channel of that person, also those that are kept for graver ones."""
+    every = draft.plan.people[person].channels
+    _owe(draft, subject, ("", 0), person, kind, Priority.LOW, text, every)
+
+
 def told(alarm: Alarm, person: str) -> Alarm:
     """The alarm with that person among those told, and waiting for nothing."""
     known = alarm.told if person in alarm.told else (*alarm.told, person)
@@ -98,9 +104,11 @@ def _owe(
     kind: NoticeKind,
     priority: Priority,
     text: texts.Text,
+    over: tuple[str, ...] = (),
 ) -> None:
     number = draft.number()
-    channels = ways.channels_of(draft.plan, person, priority, subject.removeprefix("channel:"))
+    about_channel = subject.removeprefix("channel:")
+    channels = over or ways.channels_of(draft.plan, person, priority, about_channel)
     notice = Notice(
         id=number,
         subject=subject,
@@ -113,6 +121,7 @@ def _owe(
         short=text.short,
         long=text.long,
         made=draft.stamp,
-        sends=ways.sends(draft, channels, priority),
+        # Whatever is to prove each way goes over all of them at once.
+        sends=ways.sends(draft, channels, Priority.HIGH if over else priority),
     )
     bundles.owe(draft, notice)

@@ -73,6 +73,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys((c.JOURNAL_LATE, c.SENDER_DOWN, c.MQTT_DOWN, c.PLAN_REFUSED, c.FAULT), ()),
     **dict.fromkeys((c.UNWATCHED, c.MAILBOX_DOWN, c.ANSWERS_LOCKED), ()),
     c.CHANNEL_FAILING: (),
+    **dict.fromkeys((c.UNIT_SILENT, c.DEAD_MAN, c.COPIED, *c.SENSED), ()),
 }
 """What can hurt somebody who looks into each condition; the table is total."""
 

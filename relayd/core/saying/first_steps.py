@@ -136,6 +136,32 @@ SAID: dict[str, tuple[str, ...]] = {
         marked("If it happens again: have the unit's supply and its storage looked at."),
     ),
     c.CHANNEL_FAILING: (marked("Have the address and the account of this channel looked at."),),
+    c.UNIT_SILENT: (
+        marked("Look in on its panels' lamps, or ask somebody there: no alarm there is told now."),
+        marked("Look whether its site has power, and whether its network works."),
+        marked("Then have the unit and its supply looked at."),
+    ),
+    c.DEAD_MAN: (
+        marked("Look whether the unit's network reaches the outside."),
+        marked("Have the address of the outside service looked at."),
+    ),
+    c.COPIED: (
+        marked("If the card was moved here for good, say so on the unit: relayd adopt"),
+        marked("If the other unit still runs: stop one of the two, or give one a new name."),
+    ),
+    c.UNIT_BATTERY: (
+        marked("Look whether the unit's outlet, or the breaker that feeds it, has lost power."),
+        marked("When the unit's battery is empty no alarm can be noticed: look in on the panels."),
+    ),
+    c.UNDER_VOLTAGE: (marked("Have the unit's power supply and its cable changed."),),
+    c.UNIT_HOT: (
+        marked("Have the unit's enclosure looked at: sun, a covered vent, another heater."),
+    ),
+    c.UNIT_DISK: (marked("Have the unit's storage looked at: messages may come late until then."),),
+    c.MEMORY_LOW: (marked("Have the unit's log looked at, and begin it anew."),),
+    c.CLOCK_UNSET: (marked("Look whether the unit's network reaches a time service."),),
+    c.LOOP_SLOW: (marked("Have the unit's log and its storage looked at."),),
+    c.SENSE_LOST: (marked("Have the unit's log and its storage looked at."),),
 }
 """The steps of conditions that are the same for every panel and reader."""
 SHORTEST = {

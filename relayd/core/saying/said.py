@@ -5,6 +5,7 @@ the pump's rows stand beside those tables.
 """
 
 from relayd.core import conditions as c
+from relayd.core import unit_words
 from relayd.core.diagnosis.power import SAYS
 from relayd.core.saying.language import marked
 
@@ -59,6 +60,17 @@ NAMES = {
     c.FAULT: "Fault in relayd",
     c.UNWATCHED: "Gap in the watch",
     c.CHANNEL_FAILING: "Channel failing",
+    c.UNIT_SILENT: "Unit silent",
+    c.DEAD_MAN: "Outside watch not reached",
+    c.COPIED: "Memory card of another unit",
+    c.UNIT_BATTERY: "Unit's battery low",
+    c.UNDER_VOLTAGE: "Unit's voltage too low",
+    c.UNIT_HOT: "Unit too hot",
+    c.UNIT_DISK: "Unit's storage failing or full",
+    c.MEMORY_LOW: "Unit's memory runs out",
+    c.CLOCK_UNSET: "Unit's clock not set",
+    c.LOOP_SLOW: "Unit too slow",
+    c.SENSE_LOST: "Unit cannot sense itself",
 }
 
 LEVEL_ROWS = {
@@ -187,6 +199,23 @@ WHAT: dict[str, str] = {
     c.UNWATCHED: "The unit did not watch for a time, and does again: what began and ended meanwhile"
     " was not seen.",
     c.CHANNEL_FAILING: "Messages over this channel do not go out.",
+    c.UNIT_SILENT: "This other unit says nothing any more: it may be dead, hung, cut off or without"
+    " power. No alarm at its panels would be told.",
+    c.DEAD_MAN: "The service outside that watches this unit cannot be told that it lives: it may say"
+    " soon that the unit is dead, and would not notice if it were.",
+    c.COPIED: "The memory of this unit was made on another computer: a copied or moved card. The unit"
+    " watches and sends messages, and stays off MQTT, so that no two units bear one name.",
+    c.UNIT_BATTERY: "The unit's battery is low. When it is empty no alarm can be noticed.",
+    c.UNDER_VOLTAGE: "The unit's supply gives too low a voltage: it may stop or damage its memory"
+    " card at any time.",
+    c.UNIT_HOT: "The unit's processor is too hot: it gets slow, and may stop.",
+    c.UNIT_DISK: "The unit's storage is full or can no longer be written: what happens is not kept,"
+    " and a restart may repeat messages.",
+    c.MEMORY_LOW: "The unit's memory runs out: the system may end parts of it.",
+    c.CLOCK_UNSET: "Nothing has set the unit's clock: times of day in messages are missing, and"
+    " nothing waits for working hours.",
+    c.LOOP_SLOW: "The unit takes too long for what it does: messages may come late.",
+    c.SENSE_LOST: "The unit can no longer read something of its own board.",
 }
 """What is said of each condition where no row says more; the table is total."""
 
@@ -202,6 +231,7 @@ OVER: dict[str, str] = {
     c.OVER_TEMPERATURE: "The pump has cooled: it may start by itself at any time.",
     c.PUMP_NOT_SEEN: "A pump was seen to run.",
     c.UNWATCHED: "It has watched without a gap since.",
+    c.UNIT_SILENT: "The other unit is back: it is heard again.",
     c.OVERLOAD: "The overload is no longer tripped: the pump may start by itself at any time.",
     c.COMMON_ALARM: "The panel no longer calls, as far as its contact tells.",
     c.HIGH_HIGH_LEVEL: "The level is below the upper float, as far as its contact tells; it may still"
@@ -219,6 +249,7 @@ DETAILS = (
     "not known",
     "at {times}",
     "the alarm circuit is dead",
+    *unit_words.DETAILS,
 )
 """Details and reasons as the diagnosis words them, so that they can be said in any language."""
 UNKNOWN_TIME = marked("an unknown time")

@@ -55,8 +55,8 @@ def name(condition: str, panel: Panel | None = None, say: Speech = ENGLISH) -> s
         spec = c.input_of(panel, condition)
         return spec.text if spec and spec.text else say(NAMES[base])
     named = say(NAMES[base])
-    if broker := c.broker_of(condition):
-        return f"{named} ({broker})"
+    if about := c.broker_of(condition) or c.peer_of(condition):
+        return f"{named} ({about})"
     return say("{name} (pump {pump})", name=named, pump=pump) if pump else named
 
 

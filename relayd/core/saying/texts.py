@@ -10,7 +10,17 @@ from collections.abc import Callable, Iterator, Mapping
 from relayd.core import conditions as c
 from relayd.core.events import Now
 from relayd.core.plan import Plan
-from relayd.core.saying import advice, brief, fresh, hand, letter, short, templates, when
+from relayd.core.saying import (
+    advice,
+    brief,
+    fresh,
+    hand,
+    letter,
+    short,
+    templates,
+    texts_well,
+    when,
+)
 from relayd.core.saying.about import Case, matter
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
@@ -161,6 +171,7 @@ def _body(case: Case, new: fresh.Fresh) -> list[str]:
     if alarm.condition == c.SITE_OUTAGE:
         told += letter.elsewhere(desk)
     if desk.panel is None:
+        told += texts_well.contacts(desk) if alarm.condition == c.UNWATCHED else []
         return told + advice.of_unit(alarm.condition, say)
     return told + advice.lines(matter(case, desk.panel), alarm.priority)
 

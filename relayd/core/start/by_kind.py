@@ -32,6 +32,7 @@ def by_kind(plan: Plan, subject: Subject, now: Now) -> Subject:
         visit=visit and replace(visit, until=now.up),
         out=subject.out and _out(subject.out, now),
         away=_away(subject.away, now),
+        wells=dict.fromkeys(subject.wells, now.up),
     )
 
 

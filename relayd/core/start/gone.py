@@ -61,6 +61,7 @@ def known_people(draft: Draft, subject: Subject) -> Subject:
         visit=visit,
         away=away,
         called={name: at for name, at in subject.called.items() if name in people},
+        wells={name: at for name, at in subject.wells.items() if name in people},
         promised={name: until for name, until in subject.promised.items() if name in people},
         horn=replace(subject.horn, told=told, asking=asking),
     )

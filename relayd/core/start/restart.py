@@ -16,9 +16,10 @@ from functools import partial
 
 from relayd.core import guard
 from relayd.core.calling import outbox
-from relayd.core.conditions import FAULT, UNWATCHED
+from relayd.core.conditions import FAULT, LASTING, UNWATCHED, base_of, of_itself
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Started
+from relayd.core.itself import BY, NOT_KNOWN, READ_WITHIN, SHORT
 from relayd.core.plan import HOUR, MINUTE
 from relayd.core.saying.when import lasted
 from relayd.core.start.by_kind import by_kind
@@ -28,7 +29,6 @@ from relayd.core.state import Alarm, Call, Live, Notice, Process, State, Subject
 
 CRASHED, STOPPED = 5 * MINUTE, HOUR
 """Time without a watch that is told: after an end that nobody meant, and after one that somebody did."""
-NOT_KNOWN = "not known"
 
 
 def begun(draft: Draft, before: State, event: Started) -> None:
@@ -56,9 +56,30 @@ def begun(draft: Draft, before: State, event: Started) -> None:
     _watch_all(draft)
     # What the unit knew of itself is judged anew; a channel fails until it takes something.
     said = {FAULT: "; ".join(wrong.values())} if wrong else {}
-    if before.boot and (down is None or down > (STOPPED if event.planned else CRASHED)):
-        said[UNWATCHED] = lasted_most
+    said |= _lasting(draft)
+    if before.boot:
+        said |= _unwatched(draft, event, down)
     draft.put(replace(draft.subject(UNIT), said=said))
+
+
+def _lasting(draft: Draft) -> dict[str, str]:
+    """What was sensed stands until it is judged again, unless the plan no longer asks for it."""
+    known = {each for each in of_itself(draft.plan) if base_of(each) in LASTING}
+    said = draft.subject(UNIT).said
+    return {key: why for key, why in said.items() if key.partition(":")[0] in known}
+
+
+def _unwatched(draft: Draft, event: Started, down: int | None) -> dict[str, str]:
+    """What is said of the time without a watch; nothing where it was short and somebody's will."""
+    lasted_most = f"at most {lasted(down)}" if down is not None else NOT_KNOWN
+    is_long = down is None or down > (STOPPED if event.planned else CRASHED)
+    if not is_long and (event.planned or not event.why):
+        return {}
+    detail = "; ".join(filter(None, (lasted_most, "" if event.planned else event.why)))
+    # One that began and ended before it could tell of the gap tells of it at once.
+    pending = UNWATCHED in draft.subject(UNIT).said
+    by = str(draft.now.up + (0 if pending else READ_WITHIN))
+    return {UNWATCHED: detail, BY: by, **({} if is_long else {SHORT: "yes"})}
 
 
 def _owed(draft: Draft, notice: Notice, shift: int) -> None:

@@ -41,7 +41,7 @@ TIMES: dict[type, frozenset[str]] = {
     Visit: frozenset({"until"}),
     Away: frozenset({"until"}),
     PumpLog: frozenset({"running", "starts", "ended"}),
-    Subject: frozenset({"raises", "day", "burst", "called", "promised"}),
+    Subject: frozenset({"raises", "day", "burst", "called", "promised", "wells"}),
     Tally: frozenset(),
 }
 """Fields that hold boot times: a number, several, or one by a name."""

@@ -222,6 +222,7 @@ def test_a_time_without_a_watch_is_told_by_day(length: int, planned: bool, is_to
     world.run(60)
     world.crash(length, None, None, None)
     world.start(planned=planned)
+    world.run(2)
     assert (world.process("unwatched", UNIT) == "UNACK") is is_told
     world.run(2 * 3600)
     notices = world.notices(NoticeKind.RAISED)
@@ -233,6 +234,7 @@ def test_a_time_without_a_watch_is_told_by_day(length: int, planned: bool, is_to
 def test_a_long_time_without_a_watch_in_an_open_alarm_is_told_at_once_to_the_high_list() -> None:
     world = high()
     world.restart(LONG, high_level=True)
+    world.run(2)
     notice = next(each for each in world.notices() if each.condition == "unwatched")
     assert (notice.person, notice.priority) == ("anna", Priority.HIGH)
 
