@@ -20,6 +20,7 @@ from relayd.core.plan import (
     FedBy,
     Follows,
     Kind,
+    Limit,
     Means,
     Position,
     Reach,
@@ -149,6 +150,7 @@ class ChannelTable(Table):
     short: Flag = False
     wakes: Flag = False
     least: Least = None
+    at_most: Annotated[Limit | None, reader(one.limit)] = None
 
 
 class PersonTable(Table):

@@ -64,8 +64,26 @@ def test_an_input_is_told_with_its_wiring_and_its_times(shown: Any) -> None:
 
 def test_a_channel_is_told_by_its_scheme_alone(shown: Any) -> None:
     assert [each["channels"] for each in shown["persons"]] == [
-        [{"id": "anna.mail", "scheme": "mailto", "short": False, "wakes": False, "least": "low"}],
-        [{"id": "ben.push", "scheme": "json", "short": False, "wakes": True, "least": "low"}],
+        [
+            {
+                "id": "anna.mail",
+                "scheme": "mailto",
+                "short": False,
+                "wakes": False,
+                "least": "low",
+                "at_most": "",
+            }
+        ],
+        [
+            {
+                "id": "ben.push",
+                "scheme": "json",
+                "short": False,
+                "wakes": True,
+                "least": "low",
+                "at_most": "",
+            }
+        ],
     ]
 
 

@@ -83,7 +83,10 @@ def _turn(draft: Draft, person: str) -> int:
     waiting = [
         _first_due(each)
         for each in draft.notices.values()
-        if each.person == person and _untried(each) and _first_due(each) > now
+        if each.person == person
+        and _untried(each)
+        and not _limited(each)
+        and _first_due(each) > now
     ]
     if waiting:
         return min(waiting)
@@ -103,6 +106,11 @@ def _untried(notice: Notice) -> bool:
     return bool(sends) and all(
         each.state is SendState.OWED and each.tries == 0 for each in notice.sends
     )
+
+
+def _limited(notice: Notice) -> bool:
+    """Whether a channel's limit holds it: nothing else waits for that."""
+    return any(each.detail == outbox.LIMITED for each in notice.sends)
 
 
 def _is_owed(state: SendState) -> bool:

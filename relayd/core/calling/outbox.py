@@ -7,7 +7,7 @@ the state before it is handed out, so that a crash repeats a send and never forg
 
 from dataclasses import replace
 
-from relayd.core.calling import ways
+from relayd.core.calling import allowance, ways
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
 from relayd.core.effects import OVER, Tell, Withdraw
@@ -19,6 +19,7 @@ ANSWER_WAIT = 60 * SECOND
 """A send that the sender has not answered by then is taken as failed and tried again."""
 FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
 GIVE_UP = 24 * HOUR
+LIMITED = "the limit of this channel is used up"
 OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
 ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 
@@ -92,6 +93,8 @@ def hand_out(draft: Draft, notice_id: int) -> None:
             continue
         if send.state in ON_ITS_WAY:
             _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
+        elif notice is not None and (at := allowance.may_go(draft, notice, send)) > draft.now.up:
+            _wait(draft, notice_id, send, at)
         else:
             _hand(draft, notice_id, send)
 
@@ -167,10 +170,25 @@ def _close_if_done(draft: Draft, notice_id: int) -> None:
         draft.close_notice(notice_id)
 
 
+def _wait(draft: Draft, notice_id: int, send: Send, until: int) -> None:
+    """Its channel's limit is used up: it goes when there is room, with what waits beside it."""
+    notice = draft.notices[notice_id]
+    if send.detail != LIMITED:
+        draft.record(
+            "send waits",
+            notice.subject,
+            notice=draft.ref(notice.id),
+            channel=send.channel,
+            why=LIMITED,
+        )
+    draft.put_notice(_with(notice, replace(send, due=until, detail=LIMITED)))
+
+
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     notice = draft.notices[notice_id]
     out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
     draft.put_notice(_with(notice, out))
+    allowance.gave(draft, send.channel)
     ref = draft.ref(notice.id)
     short = send.channel in draft.plan.short_forms
     body = notice.short if short else f"{notice.long}\n\n{ref}"
