@@ -19,9 +19,9 @@ ANSWER_WAIT = 60 * SECOND
 """A send that the sender has not answered by then is taken as failed and tried again."""
 FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
 GIVE_UP = 24 * HOUR
+ONE_BY_ONE = "the channel fails: one message at a time"
 LIMITED = "the limit of this channel is used up"
 OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
-ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 
 
 def retry_after(send: Send) -> int:
@@ -91,10 +91,14 @@ def hand_out(draft: Draft, notice_id: int) -> None:
     for send in notice.sends if notice else ():
         if send.due is None or send.due > draft.now.up:
             continue
-        if send.state in ON_ITS_WAY:
+        if send.state in ways.ON_ITS_WAY:
             _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
         elif notice is not None and (at := allowance.may_go(draft, notice, send)) > draft.now.up:
             _wait(draft, notice_id, send, at)
+        elif notice is not None and (at := ways.behind(draft, notice, send)) > draft.now.up:
+            draft.put_notice(
+                _with(draft.notices[notice_id], replace(send, due=at, detail=ONE_BY_ONE))
+            )
         else:
             _hand(draft, notice_id, send)
 
@@ -110,11 +114,14 @@ def due_now(draft: Draft) -> list[int]:
 
 
 def hurry(draft: Draft, notice_id: int, channel: str) -> None:
-    """What this channel still owes of a notice goes now."""
-    notice = draft.notices[notice_id]
-    for send in notice.sends:
-        if send.channel == channel and send.state is SendState.OWED:
-            draft.put_notice(_with(notice, replace(send, due=draft.now.up)))
+    """What this channel still owes of a notice goes now; what is lost on its way, soon again."""
+    for send in draft.notices[notice_id].sends:
+        if send.channel != channel:
+            continue
+        if send.state is SendState.OWED:
+            draft.put_notice(_with(draft.notices[notice_id], replace(send, due=draft.now.up)))
+        elif send.state is SendState.OUT:
+            draft.put_notice(_with(draft.notices[notice_id], replace(send, tries=1)))
 
 
 def put_off(draft: Draft, notice_id: int, pause: int) -> None:
@@ -135,7 +142,7 @@ def sent(draft: Draft, event: Sent) -> None:
             if send.id == event.send:
                 if event.outcome is Outcome.TAKEN:
                     _taken(draft, notice.id, send, event.detail)
-                elif send.state in ON_ITS_WAY:
+                elif send.state in ways.ON_ITS_WAY:
                     _failed(draft, notice.id, send, event.outcome, event.detail)
                 return
     draft.record("late outcome", "unit", send=event.send, outcome=event.outcome.value)
