@@ -19,6 +19,8 @@ ANSWER_WAIT = 60 * SECOND
 """A send that the sender has not answered by then is taken as failed and tried again."""
 FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
 GIVE_UP = 24 * HOUR
+LASTING = frozenset({NoticeKind.RAISED, NoticeKind.DIGEST})
+"""Kinds that may name an alarm that still stands: they are never given up."""
 ONE_BY_ONE = "the channel fails: one message at a time"
 LIMITED = "the limit of this channel is used up"
 OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
@@ -232,7 +234,7 @@ def _others_rest(draft: Draft, notice: Notice) -> None:
 
 def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: str) -> None:
     notice = draft.notices[notice_id]
-    stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind is not NoticeKind.RAISED
+    stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind not in LASTING
     last = stale or send.state is SendState.LEAVING
     state = SendState.WITHDRAWN if last else SendState.OWED
     due_at = None if last else draft.now.up + retry_after(send)
