@@ -75,8 +75,8 @@ def behind(draft: Draft, notice: Notice, send: Send) -> int:
     Boot time; now where nothing is on its way there. So an outage ends with little under way.
     """
     now = draft.now.up
-    first = notice.priority is Priority.HIGH and notice.kind is NoticeKind.RAISED and not send.tries
-    if first or not fails(draft, send.channel):
+    call = notice.priority is Priority.HIGH and notice.kind is NoticeKind.RAISED
+    if call or not fails(draft, send.channel):
         return now
     under_way = (
         each.due
