@@ -314,6 +314,14 @@ class CallList:
 
 
 @dataclass(frozen=True, slots=True)
+class Limit:
+    """At most `count` messages in `span` nanoseconds over one channel."""
+
+    count: int
+    span: int
+
+
+@dataclass(frozen=True, slots=True)
 class Offset:
     """From this UTC instant (ns since 1970) on, local time is UTC + `seconds`, called `label`."""
 
@@ -350,6 +358,8 @@ class Plan:
     """Channels that wake a sleeper."""
     least: Mapping[str, Priority] = field(default_factory=dict)
     """Channel -> the least priority that goes over it (absent: all)."""
+    at_most: Mapping[str, Limit] = field(default_factory=dict)
+    """Channel -> how much its service takes (absent: no limit is known)."""
     medium_list: str = ""
     """The call list of the unit's and the site's medium alarms; '': `call_list`."""
     low_list: str = ""

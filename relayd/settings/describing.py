@@ -5,7 +5,7 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 
-from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, OnCall, Panel, Person, Plan
+from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, Limit, OnCall, Panel, Person, Plan
 from relayd.rig import Broker, Mailbox, Rig, Secret, Supervision
 from relayd.settings.calendars import EPOCH
 from relayd.settings.moments import DAYS
@@ -80,9 +80,15 @@ def _channels(names: Iterable[str], plan: Plan, rig: Rig) -> list[dict[str, obje
             "wakes": each in plan.wakes,
             "answers": each in plan.answers,
             "least": plan.least[each].value if each in plan.least else "low",
+            "at_most": _limit(plan.at_most.get(each)),
         }
         for each in names
     ]
+
+
+def _limit(limit: Limit | None) -> str:
+    """How much the service takes, in words; '' where no limit is known."""
+    return f"{limit.count} in {spelt(limit.span)}" if limit else ""
 
 
 def _on_call(schedule: OnCall) -> dict[str, object]:

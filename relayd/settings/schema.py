@@ -21,6 +21,7 @@ from relayd.core.plan import (
     FedBy,
     Follows,
     Kind,
+    Limit,
     Means,
     Position,
     Reach,
@@ -158,6 +159,7 @@ class ChannelTable(Table):
     wakes: Flag = False
     least: Least = None
     answers: Flag = False
+    at_most: Annotated[Limit | None, reader(one.limit)] = None
 
 
 class PersonTable(Table):

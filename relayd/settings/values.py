@@ -9,6 +9,7 @@ from collections.abc import Callable
 from enum import StrEnum
 from typing import TypeVar
 
+from relayd.core.plan import DAY, HOUR, MINUTE, Limit
 from relayd.settings.tongues import LANGUAGES
 from relayd.settings.zone import zone_name
 from relayd.words import did_you_mean, duration, looks_secret, one_of, quoted, spelt
@@ -17,6 +18,8 @@ Kinds = TypeVar("Kinds", bound=StrEnum)
 NEVER = 0
 """ns; stands for a limit that is never reached."""
 LONGEST_TEMPLATE = 1000
+MOST_MESSAGES = 500
+SPANS = {"minute": MINUTE, "hour": HOUR, "day": DAY}
 
 
 class Level(StrEnum):
@@ -127,6 +130,21 @@ def number(least: int, most: int) -> Callable[[object], int]:
         return value
 
     return read
+
+
+def limit(value: object) -> Limit:
+    """How much a service takes, such as "20 per hour"."""
+    found = (
+        re.fullmatch(r"([1-9]\d*) per (minute|hour|day)", value) if isinstance(value, str) else None
+    )
+    if found is None:
+        raise ValueError(
+            'must be a number and a time in quotes, such as "20 per hour"; ' + f"{one_of(SPANS)}"
+        )
+    count = int(found[1])
+    if count > MOST_MESSAGES:
+        raise ValueError(f"is out of bounds; 1 to {MOST_MESSAGES} per minute, hour or day")
+    return Limit(count, SPANS[found[2]])
 
 
 def language(value: object) -> str:

@@ -63,7 +63,7 @@ def test_an_input_is_told_with_its_wiring_and_its_times(shown: Any) -> None:
 
 
 def test_a_channel_is_told_by_its_scheme_alone(shown: Any) -> None:
-    rest = {"short": False, "answers": False, "least": "low"}
+    rest = {"short": False, "answers": False, "least": "low", "at_most": ""}
     assert [each["channels"] for each in shown["persons"]] == [
         [{"id": "anna.mail", "scheme": "mailto", "wakes": False, **rest}],
         [{"id": "ben.push", "scheme": "json", "wakes": True, **rest}],

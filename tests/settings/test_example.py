@@ -41,7 +41,7 @@ def test_what_the_example_calls_a_default_is_the_default(tmp_path: Path) -> None
     plain = EXAMPLE.read_text()
     Authority(tmp_path, "ca")
     shown = re.compile(r"^# (\w+ = (?:\"[^\"]*\"|\[[^\]]*\]|\w+)) ", re.MULTILINE)
-    left_out = r"^# (port|ca|pump|second_line|pump_down|path|certificate|key_from) = .*\n"
+    left_out = r"^# (port|ca|pump|at_most|second_line|pump_down|path|certificate|key_from) = .*\n"
     given = shown.sub(r"\1 ", re.sub(left_out, "", plain, flags=re.MULTILINE))
     assert plain.count("\n# ") - given.count("\n# ") > 25
     before, after = example(tmp_path, plain), example(tmp_path, given)

@@ -14,6 +14,7 @@ from relayd.core.plan import (
     UNIT_MEANS,
     FedBy,
     Input,
+    Limit,
     Means,
     Panel,
     Position,
@@ -241,13 +242,14 @@ def test_the_unit_is_as_described(tmp_path: Path) -> None:
 def test_a_person_is_as_described(tmp_path: Path) -> None:
     text = changed(
         ("responds = true", 'language = "es"\nwaking = ["06:30", "24:00"]'),
-        ('"push", address', '"push", least = "medium", address'),
+        ('"push", address', '"push", least = "medium", at_most = "20 per hour", address'),
     )
     plan = loaded(tmp_path, text).plan
     anna = plan.people["anna"]
     assert (anna.language, anna.waking) == ("es", (13 * HOUR // 2, 24 * HOUR))
     assert plan.wakes == {"ben.push"}
     assert plan.least == {"ben.push": Priority.MEDIUM}
+    assert plan.at_most == {"ben.push": Limit(20, HOUR)}
     assert list(plan.languages) == ["es"]
 
 

@@ -73,7 +73,7 @@ SHAPE = [
         '"push", adress = "json://a.example", address',
         [
             "plan.toml:36: person.channel.adress: there is no such key; allowed: name, address, address_from, "
-            "short, wakes, least, answers; did you mean address?"
+            "short, wakes, least, answers, at_most; did you mean address?"
         ],
     ),
     Case(

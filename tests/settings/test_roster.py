@@ -33,6 +33,17 @@ PEOPLE = [
     Case("a channel for what nobody is told", '"push", address', '"push", least = "record-only", address', [
         'plan.toml:36: person.channel.least: "record-only" is not known; one of "high", "medium", "low"'
     ]),
+    Case("a limit without a time", '"push", address', '"push", at_most = "20", address', [
+        'plan.toml:36: person.channel.at_most: must be a number and a time in quotes, such as "20 per hour"; '
+        'one of "minute", "hour", "day"'
+    ]),
+    Case("a limit of nothing", '"push", address', '"push", at_most = "0 per day", address', [
+        'plan.toml:36: person.channel.at_most: must be a number and a time in quotes, such as "20 per hour"; '
+        'one of "minute", "hour", "day"'
+    ]),
+    Case("a limit that is none", '"push", address', '"push", at_most = "501 per minute", address', [
+        "plan.toml:36: person.channel.at_most: is out of bounds; 1 to 500 per minute, hour or day"
+    ]),
     Case("a channel that wakes perhaps", "wakes = true", 'wakes = "perhaps"', [
         "plan.toml:36: person.channel.wakes: must be true or false, without quotes"
     ]),

@@ -10,3 +10,4 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("fault: what was said, after how long")
         for line in table.lines:
             terminalreporter.write_line(line)
+        table.lines.clear()

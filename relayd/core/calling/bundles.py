@@ -66,6 +66,8 @@ def gather(draft: Draft) -> None:
 def works_again(draft: Draft, channel: str) -> None:
     """After an outage of a channel: what it still owes goes in one message, as it now stands."""
     owed: dict[str, list[Notice]] = {}
+    for notice in list(draft.notices.values()):
+        outbox.hurry(draft, notice.id, channel)
     for notice in draft.notices.values():
         if any(each.channel == channel and _is_owed(each.state) for each in notice.sends):
             owed.setdefault(notice.person, []).append(notice)
@@ -73,8 +75,6 @@ def works_again(draft: Draft, channel: str) -> None:
         if len(notices) > 1:
             _together(draft, person, notices, channel)
             _went(draft, person, bundled=draft.now.up)
-        else:
-            outbox.hurry(draft, notices[0].id, channel)
 
 
 def _turn(draft: Draft, person: str) -> int:
@@ -83,7 +83,7 @@ def _turn(draft: Draft, person: str) -> int:
     waiting = [
         _first_due(each)
         for each in draft.notices.values()
-        if each.person == person and _untried(each) and _first_due(each) > now
+        if each.person == person and _untried(each) and not _held(each) and _first_due(each) > now
     ]
     if waiting:
         return min(waiting)
@@ -103,6 +103,11 @@ def _untried(notice: Notice) -> bool:
     return bool(sends) and all(
         each.state is SendState.OWED and each.tries == 0 for each in notice.sends
     )
+
+
+def _held(notice: Notice) -> bool:
+    """Whether a channel's limit or its failing holds it: nothing else waits for that."""
+    return any(each.detail for each in notice.sends)
 
 
 def _is_owed(state: SendState) -> bool:

@@ -7,7 +7,7 @@ the state before it is handed out, so that a crash repeats a send and never forg
 
 from dataclasses import replace
 
-from relayd.core.calling import ways
+from relayd.core.calling import allowance, ways
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
 from relayd.core.effects import OVER, Tell, Withdraw
@@ -20,8 +20,11 @@ ANSWER_WAIT = 60 * SECOND
 """A send that the sender has not answered by then is taken as failed and tried again."""
 FIRST_RETRY, LONGEST_RETRY = 5 * SECOND, 5 * MINUTE
 GIVE_UP = 24 * HOUR
+LASTING = frozenset({NoticeKind.RAISED, NoticeKind.DIGEST})
+"""Kinds that may name an alarm that still stands: they are never given up."""
+ONE_BY_ONE = "the channel fails: one message at a time"
+LIMITED = "the limit of this channel is used up"
 OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
-ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 
 
 def retry_after(send: Send) -> int:
@@ -91,10 +94,14 @@ def hand_out(draft: Draft, notice_id: int) -> None:
     for send in notice.sends if notice else ():
         if send.due is None or send.due > draft.now.up:
             continue
-        if send.state in ON_ITS_WAY:
+        if send.state in ways.ON_ITS_WAY:
             _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
-        elif (at := ways.turn(draft, send, retry_after(send))) > draft.now.up:
-            draft.put_notice(_with(draft.notices[notice_id], replace(send, due=at)))
+        elif notice is not None and (at := allowance.may_go(draft, notice, send)) > draft.now.up:
+            _wait(draft, notice_id, send, at)
+        elif notice is not None and (at := ways.behind(draft, notice, send)) > draft.now.up:
+            draft.put_notice(
+                _with(draft.notices[notice_id], replace(send, due=at, detail=ONE_BY_ONE))
+            )
         else:
             _hand(draft, notice_id, send)
 
@@ -110,11 +117,14 @@ def due_now(draft: Draft) -> list[int]:
 
 
 def hurry(draft: Draft, notice_id: int, channel: str) -> None:
-    """What this channel still owes of a notice goes now."""
-    notice = draft.notices[notice_id]
-    for send in notice.sends:
-        if send.channel == channel and send.state is SendState.OWED:
-            draft.put_notice(_with(notice, replace(send, due=draft.now.up)))
+    """What this channel still owes of a notice goes now; what is lost on its way, soon again."""
+    for send in draft.notices[notice_id].sends:
+        if send.channel != channel:
+            continue
+        if send.state is SendState.OWED:
+            draft.put_notice(_with(draft.notices[notice_id], replace(send, due=draft.now.up)))
+        elif send.state is SendState.OUT:
+            draft.put_notice(_with(draft.notices[notice_id], replace(send, tries=1)))
 
 
 def put_off(draft: Draft, notice_id: int, pause: int) -> None:
@@ -135,7 +145,7 @@ def sent(draft: Draft, event: Sent) -> None:
             if send.id == event.send:
                 if event.outcome is Outcome.TAKEN:
                     _taken(draft, notice.id, send, event.detail)
-                elif send.state in ON_ITS_WAY:
+                elif send.state in ways.ON_ITS_WAY:
                     _failed(draft, notice.id, send, event.outcome, event.detail)
                 return
     draft.record("late outcome", "unit", send=event.send, outcome=event.outcome.value)
@@ -170,11 +180,25 @@ def _close_if_done(draft: Draft, notice_id: int) -> None:
         draft.close_notice(notice_id)
 
 
+def _wait(draft: Draft, notice_id: int, send: Send, until: int) -> None:
+    """Its channel's limit is used up: it goes when there is room, with what waits beside it."""
+    notice = draft.notices[notice_id]
+    if send.detail != LIMITED:
+        draft.record(
+            "send waits",
+            notice.subject,
+            notice=draft.ref(notice.id),
+            channel=send.channel,
+            why=LIMITED,
+        )
+    draft.put_notice(_with(notice, replace(send, due=until, detail=LIMITED)))
+
+
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     notice = draft.notices[notice_id]
     out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
     draft.put_notice(_with(notice, out))
-    ways.went(draft, send.channel)
+    allowance.gave(draft, send.channel)
     ref = draft.ref(notice.id)
     body = replying.body(draft.plan, notice, send.channel, ref)
     over = notice.kind is NoticeKind.STAND_DOWN
@@ -211,7 +235,7 @@ def _others_rest(draft: Draft, notice: Notice) -> None:
 
 def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: str) -> None:
     notice = draft.notices[notice_id]
-    stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind is not NoticeKind.RAISED
+    stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind not in LASTING
     last = stale or send.state is SendState.LEAVING
     state = SendState.WITHDRAWN if last else SendState.OWED
     due_at = None if last else draft.now.up + retry_after(send)

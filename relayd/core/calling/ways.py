@@ -12,9 +12,10 @@ from dataclasses import replace
 from relayd.core.calling.lists import RANK
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
-from relayd.core.plan import MINUTE, Plan, Priority
-from relayd.core.state import Notice, Send, SendState
+from relayd.core.plan import MINUTE, SECOND, Plan, Priority
+from relayd.core.state import Notice, NoticeKind, Send, SendState
 
+ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 NEXT_WAY = MINUTE
 """How long a way may take before the next one goes as well (common practice, no source)."""
 
@@ -49,8 +50,8 @@ def sends(draft: Draft, channels: Iterable[str], priority: Priority) -> tuple[Se
 
 
 def stands_by(send: Send, now: int) -> bool:
-    """Whether this send has not been tried and its time is still to come."""
-    untried = send.state is SendState.OWED and send.tries == 0
+    """Whether this send has not been tried, is held by nothing, and its time is still to come."""
+    untried = send.state is SendState.OWED and send.tries == 0 and not send.detail
     return untried and send.due is not None and send.due > now
 
 
@@ -68,20 +69,22 @@ def _with(notice: Notice, send: Send) -> Notice:
     )
 
 
-def turn(draft: Draft, send: Send, pause: int) -> int:
-    """When a send may go (boot ns): of a way that fails what was tried before is tried one by one.
+def behind(draft: Draft, notice: Notice, send: Send) -> int:
+    """When a send may go over a channel that fails: one at a time, but a high alarm's call at once.
 
-    Half of the pause of that send lies between two tries of one failing way, however much it owes.
+    Boot time; now where nothing is on its way there. So an outage ends with little under way.
     """
-    went = draft.handed.get(send.channel, ())
-    if not send.tries or not went or not fails(draft, send.channel):
-        return draft.now.up
-    return max(draft.now.up, went[-1] + pause // 2)
-
-
-def went(draft: Draft, channel: str) -> None:
-    """Something goes over that channel now."""
-    draft.handed[channel] = (draft.now.up,)
+    now = draft.now.up
+    call = notice.priority is Priority.HIGH and notice.kind is NoticeKind.RAISED
+    if call or not fails(draft, send.channel):
+        return now
+    under_way = (
+        each.due
+        for other in draft.notices.values()
+        for each in other.sends
+        if each.channel == send.channel and each.state in ON_ITS_WAY and each.due is not None
+    )
+    return max((due + SECOND for due in under_way if due > now), default=now)
 
 
 def unreachable(draft: Draft, person: str, priority: Priority) -> bool:
