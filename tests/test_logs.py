@@ -12,8 +12,7 @@ from pathlib import Path
 
 import pytest
 import structlog
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd import logs
 from relayd.rig import Secret

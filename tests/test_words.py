@@ -1,8 +1,7 @@
 """Times are written with their unit, and read back as they were written."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core.plan import HOUR, MINUTE, SECOND
 from relayd.words import MS, duration, key_of, nearest, quoted, spelt

@@ -10,8 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 
-from relayd.channels.branches import ELSEWHERE, Branches
-from relayd.channels.branches import ROOT as ROOT
+from relayd.channels.branches import ELSEWHERE, ROOT as ROOT, Branches
 
 EMPTY = "\0"
 """How the convention writes an empty text: a payload of no bytes would delete the topic."""

@@ -23,21 +23,23 @@ from relayd.core.plan import (
     Plan,
     Priority,
 )
-from relayd.core.unit_conditions import CLOCK_UNSET as CLOCK_UNSET
-from relayd.core.unit_conditions import COPIED as COPIED
-from relayd.core.unit_conditions import DEAD_MAN as DEAD_MAN
-from relayd.core.unit_conditions import LASTING as LASTING
-from relayd.core.unit_conditions import LOOP_SLOW as LOOP_SLOW
-from relayd.core.unit_conditions import MEMORY_LOW as MEMORY_LOW
-from relayd.core.unit_conditions import OF_UNIT
-from relayd.core.unit_conditions import SENSE_LOST as SENSE_LOST
-from relayd.core.unit_conditions import SENSED as SENSED
-from relayd.core.unit_conditions import UNDER_VOLTAGE as UNDER_VOLTAGE
-from relayd.core.unit_conditions import UNIT_BATTERY as UNIT_BATTERY
-from relayd.core.unit_conditions import UNIT_DISK as UNIT_DISK
-from relayd.core.unit_conditions import UNIT_HOT as UNIT_HOT
-from relayd.core.unit_conditions import UNIT_SILENT as UNIT_SILENT
-from relayd.core.unit_conditions import Character as Character
+from relayd.core.unit_conditions import (
+    CLOCK_UNSET as CLOCK_UNSET,
+    COPIED as COPIED,
+    DEAD_MAN as DEAD_MAN,
+    LASTING as LASTING,
+    LOOP_SLOW as LOOP_SLOW,
+    MEMORY_LOW as MEMORY_LOW,
+    OF_UNIT,
+    SENSE_LOST as SENSE_LOST,
+    SENSED as SENSED,
+    UNDER_VOLTAGE as UNDER_VOLTAGE,
+    UNIT_BATTERY as UNIT_BATTERY,
+    UNIT_DISK as UNIT_DISK,
+    UNIT_HOT as UNIT_HOT,
+    UNIT_SILENT as UNIT_SILENT,
+    Character as Character,
+)
 
 HIGH_LEVEL = "high-level"
 HIGH_HIGH_LEVEL = "high-high-level"

@@ -9,15 +9,17 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from relayd.core.events import Outcome
-from relayd.core.memory import Away as Away
-from relayd.core.memory import Horn as Horn
-from relayd.core.memory import HornStanding as HornStanding
-from relayd.core.memory import LooseEnd as LooseEnd
-from relayd.core.memory import Mark as Mark
-from relayd.core.memory import PumpLog as PumpLog
-from relayd.core.memory import Stamp as Stamp
-from relayd.core.memory import Tally as Tally
-from relayd.core.memory import Visit as Visit
+from relayd.core.memory import (
+    Away as Away,
+    Horn as Horn,
+    HornStanding as HornStanding,
+    LooseEnd as LooseEnd,
+    Mark as Mark,
+    PumpLog as PumpLog,
+    Stamp as Stamp,
+    Tally as Tally,
+    Visit as Visit,
+)
 from relayd.core.plan import Priority
 
 

@@ -27,8 +27,7 @@ from relayd.core.plan import (
     Reach,
     Unpowered,
 )
-from relayd.settings import moments, presets
-from relayd.settings import values as one
+from relayd.settings import moments, presets, values as one
 from relayd.settings.schema_mailbox import MailboxTable
 from relayd.settings.schema_mqtt import AlsoTable, AnnounceTable, MqttTable
 from relayd.settings.schema_supervision import (
@@ -57,8 +56,8 @@ from relayd.settings.table import (
     Weekday,
     Words,
     reader,
+    sure as sure,
 )
-from relayd.settings.table import sure as sure
 from relayd.settings.values import Level, Pull
 from relayd.words import MS, one_of
 

@@ -10,8 +10,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, ConfigDict, PlainValidator
 
 from relayd.core.plan import DAY, HOUR, MINUTE, SECOND, Priority, Reach
-from relayd.settings import moments
-from relayd.settings import values as one
+from relayd.settings import moments, values as one
 
 Value = TypeVar("Value")
 

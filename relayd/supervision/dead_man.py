@@ -9,8 +9,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
-from threading import Event as Flag
-from threading import Thread
+from threading import Event as Flag, Thread
 
 from relayd.clock import boottime
 from relayd.core import unit_words

@@ -20,8 +20,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from relayd.core import conditions as c
-from relayd.core import unit_words
+from relayd.core import conditions as c, unit_words
 from relayd.core.events import UnitSensed
 from relayd.core.plan import Priority
 

@@ -4,8 +4,7 @@ A file of the kernel may hang (a dying disk, a broken bus): then this thread han
 """
 
 from collections.abc import Callable
-from threading import Event as Flag
-from threading import Thread
+from threading import Event as Flag, Thread
 
 from relayd.clock import boottime
 from relayd.core.events import Event, UnitSensed

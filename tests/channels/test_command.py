@@ -3,8 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.channels.command import KEYS, Asked, Refused, read
 from relayd.channels.tickets import LETTERS, REMEMBERED, Tickets

@@ -5,8 +5,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.channels import devices, homie
 from relayd.channels.shown import Shown

@@ -6,8 +6,7 @@ from dataclasses import fields
 from typing import get_args
 
 import pytest
-from hypothesis import example, given
-from hypothesis import strategies as st
+from hypothesis import example, given, strategies as st
 
 from relayd.control import meanings, wire
 from relayd.core.events import (

@@ -10,8 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from relayd.control import connection, server, wire
 from relayd.control.client import ask

@@ -5,8 +5,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.control import meanings, wire
 

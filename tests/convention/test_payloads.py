@@ -1,8 +1,7 @@
 """Values of each datatype, as the convention's text has them: section 'Payloads' and 'Formats'."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.convention import payloads
 from relayd.convention.description import DATATYPES

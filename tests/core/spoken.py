@@ -19,8 +19,7 @@ from relayd.core.state import (
     Subject,
     Take,
 )
-from tests.core.build import contact, plan_of
-from tests.core.build import panel as panel_of
+from tests.core.build import contact, panel as panel_of, plan_of
 
 UP = 500_000 * SECOND
 WALL = 1_800_000_000 * SECOND

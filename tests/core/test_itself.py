@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from relayd.core import conditions as c
-from relayd.core import unit_words
+from relayd.core import conditions as c, unit_words
 from relayd.core.conditions import base_of, of_unit, peer_of, pump_of
 from relayd.core.events import ChannelDown, InputLost, LevelRead, PeerHeard, Started, UnitSensed
 from relayd.core.plan import Plan, Priority

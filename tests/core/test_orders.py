@@ -15,8 +15,7 @@ from relayd.core.conditions import LEVEL_ALARMS, SITE_CONDITIONS, base_of, input
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.diagnosis.facts import facts, lost_reference
 from relayd.core.diagnosis.panel import diagnose
-from relayd.core.diagnosis.site import diagnose as diagnose_unit
-from relayd.core.diagnosis.site import seen
+from relayd.core.diagnosis.site import diagnose as diagnose_unit, seen
 from relayd.core.draft import UNIT
 from relayd.core.findings import Finding, Site
 from relayd.core.life.alarm import ACTIVE

@@ -17,8 +17,7 @@ from relayd.core.events import (
     Started,
     TimePassed,
 )
-from relayd.core.machine import Outcome as MachineOutcome
-from relayd.core.machine import step
+from relayd.core.machine import Outcome as MachineOutcome, step
 from relayd.core.plan import (
     MINUTE,
     SECOND,

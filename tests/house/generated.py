@@ -13,9 +13,13 @@ from relayd.core.diagnosis.power import BAD, SAYS, Power
 from relayd.core.life.alarm import TABLE, Happening, diagram
 from relayd.core.saying.sentences import LEVEL_NOW, LEVEL_ROWS
 from relayd.core.state import Process, Signal
-from relayd.core.upkeep.horn_table import ROWS as HORN_ROWS
-from relayd.core.upkeep.horn_table import SAYS as HORN_SAYS
-from relayd.core.upkeep.horn_table import Circuit, Moment, Sense
+from relayd.core.upkeep.horn_table import (
+    ROWS as HORN_ROWS,
+    SAYS as HORN_SAYS,
+    Circuit,
+    Moment,
+    Sense,
+)
 from tests.core import pump_table
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"

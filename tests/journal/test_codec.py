@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core import state
 from relayd.core.plan import Priority

@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from threading import Event as Flag
-from threading import Thread
+from threading import Event as Flag, Thread
 from time import monotonic
 from types import TracebackType
 

@@ -4,8 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from relayd.errors import PlanRefused
 from relayd.settings import Loaded, load

@@ -5,8 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.settings.lines import Lines, Repeat
 from relayd.words import Loc

@@ -6,8 +6,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core.plan import SECOND, Plan
 from relayd.core.saying.when import offset_at

@@ -8,8 +8,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
-from threading import Condition, Thread
-from threading import Event as Flag
+from threading import Condition, Event as Flag, Thread
 
 import pytest
 

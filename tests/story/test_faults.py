@@ -10,9 +10,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from tests.story import faults_of_starts as starts
-from tests.story import faults_of_ways as ways
-from tests.story import table
+from tests.story import faults_of_starts as starts, faults_of_ways as ways, table
 from tests.story.stage import Stage, stage
 from tests.story.table import Row
 

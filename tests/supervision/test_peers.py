@@ -9,8 +9,7 @@ from dataclasses import fields
 from itertools import product
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core.events import PeerHeard
 from relayd.core.plan import SECOND, Priority

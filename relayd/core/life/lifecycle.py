@@ -12,13 +12,18 @@ from dataclasses import replace
 
 from relayd.core.calling import callout, outbox, realarm
 from relayd.core.calling.lists import RANK, panel_of
-from relayd.core.conditions import HIGH_LEVEL, NOT_FALLING, character, input_of, release_hold
-from relayd.core.conditions import delays as delays_of
+from relayd.core.conditions import (
+    HIGH_LEVEL,
+    NOT_FALLING,
+    character,
+    delays as delays_of,
+    input_of,
+    release_hold,
+)
 from relayd.core.diagnosis import cycles
 from relayd.core.draft import UNIT, Draft
 from relayd.core.findings import Finding
-from relayd.core.life import bursts, marks, urgency
-from relayd.core.life import delay as delays
+from relayd.core.life import bursts, delay as delays, marks, urgency
 from relayd.core.life.alarm import ACTIVE, Happening, following
 from relayd.core.life.news import is_news
 from relayd.core.plan import MINUTE, SECOND, Follows, Panel, Priority

@@ -4,8 +4,7 @@ A row says what may be said on its evidence, and no more. The words of the horn'
 the pump's rows stand beside those tables.
 """
 
-from relayd.core import conditions as c
-from relayd.core import unit_words
+from relayd.core import conditions as c, unit_words
 from relayd.core.diagnosis.power import SAYS
 from relayd.core.saying.language import marked
 

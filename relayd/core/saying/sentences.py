@@ -9,8 +9,7 @@ from collections.abc import Mapping
 
 from relayd.core import conditions as c
 from relayd.core.conditions import ALARM_POWER, HIGH_LEVEL, INPUT_LOST, PUMP_POWER
-from relayd.core.diagnosis import level as levels
-from relayd.core.diagnosis import power, pump_rows
+from relayd.core.diagnosis import level as levels, power, pump_rows
 from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import Circuits, Means, Panel
 from relayd.core.saying.language import ENGLISH, Speech, marked

@@ -25,9 +25,14 @@ from relayd.core.saying.about import Case, matter
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
 from relayd.core.saying.replying import CODE, CODED
-from relayd.core.saying.sentences import GONE, parts, says_more, sentence
-from relayd.core.saying.sentences import level as level_of
-from relayd.core.saying.sentences import name as named
+from relayd.core.saying.sentences import (
+    GONE,
+    level as level_of,
+    name as named,
+    parts,
+    says_more,
+    sentence,
+)
 from relayd.core.saying.templates import TEMPLATE_NAMES, template_problem
 from relayd.core.saying.texts_bundle import bundle
 from relayd.core.saying.texts_horn import breaker

@@ -20,8 +20,7 @@ from relayd.core.plan import MINUTE, SECOND, Means, Panel, Priority
 from relayd.core.refusal import Refused
 from relayd.core.saying import texts
 from relayd.core.state import Horn, HornStanding, Live, NoticeKind, Signal
-from relayd.core.upkeep import horn_circuit as circuits
-from relayd.core.upkeep import loose
+from relayd.core.upkeep import horn_circuit as circuits, loose
 from relayd.core.upkeep.horn_senses import Senses, followed, is_driven, sensed
 from relayd.core.upkeep.horn_standing import HORN_UNKNOWN, HORN_UNPROVED, HORN_WIRE, stands, unsure
 from relayd.core.upkeep.horn_table import HELD, SAYS, TABLE, Moment, Row, Sense

@@ -17,8 +17,7 @@ from relayd.core.state import Live, Mark, NoticeKind, Stamp
 from tests.core.build import panel, plan_of
 from tests.core.call_bench import CABIN, Bench
 from tests.core.dst_table import ZONES, utc
-from tests.core.world import World
-from tests.core.world import plan as cabin_plan
+from tests.core.world import World, plan as cabin_plan
 
 HIGH, MEDIUM, LOW = Priority.HIGH, Priority.MEDIUM, Priority.LOW
 

@@ -4,8 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from relayd.core.diagnosis import filter as flt
 from relayd.core.plan import HOUR, SECOND

@@ -1,8 +1,7 @@
 """One running event instead of several alarms, and nothing that gets silent by it, in any order."""
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from relayd.core import conditions as c
 from relayd.core.diagnosis.pump_rows import said

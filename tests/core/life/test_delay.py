@@ -7,8 +7,7 @@ the whole delay before the alarm; off-delay = the alarm stays through short retu
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from relayd.core.life import delay as delays
 from relayd.core.plan import MINUTE, SECOND, seconds

@@ -7,8 +7,7 @@ value from memory) and Design 6's here. Limits of shelving: Trade 1.38, common p
 from dataclasses import dataclass, replace
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from relayd.core.draft import Draft
 from relayd.core.events import Act, AtPanel, OutOfService, Stage

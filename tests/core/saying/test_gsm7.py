@@ -3,8 +3,7 @@
 import pygsm7
 import pytest
 from gsm0338 import Codec
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core.saying.gsm7 import ONE_MESSAGE, ONE_PART, cut, segments, septets, spelled
 

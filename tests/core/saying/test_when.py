@@ -4,8 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from relayd.core.events import Now
 from relayd.core.plan import HOUR, MINUTE, SECOND, Offset, Plan
