@@ -96,3 +96,7 @@ class Rig:
     poll: int = 1_000_000_000
     """Nanoseconds between two polls of all inputs while nothing moves."""
     announcements: tuple[Announcement, ...] = ()
+    keep: int = 5 * 365 * 24 * 3600 * 1_000_000_000
+    """Nanoseconds for which records are kept, as long as they fit `keep_size`."""
+    keep_size: int = 256 << 20
+    """Bytes that the journal may have."""

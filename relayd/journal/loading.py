@@ -140,12 +140,12 @@ def _load(reading: _Loading) -> Loaded | None:
     boot, stamp = _when(reading, meta)
     subjects = reading.subjects()
     notices, bad = reading.notices()
-    in_use = max(highest(run, "notice"), highest(run, "send", "id"), _occurrences(subjects))
+    in_use = max(highest(run, "notice"), highest(run, "send"))
     state = State(
         epoch=meta[rows.EPOCH],
         boot=boot,
         stamp=stamp,
-        counter=_counter(reading, meta, in_use),
+        counter=_counter(reading, meta, in_use, subjects),
         subjects=_without_alarms_of(bad, subjects),
         notices=notices,
     )
@@ -168,12 +168,12 @@ def salvage(run: Run, epoch: str) -> Loaded:
     notices, bad = _part(reading.notices, ({}, []), "messages that had not left", lost)
     topics: Iterable[Row] = _part(lambda: list(run("SELECT topic FROM said")), [], "", [])
     boot, stamp = _when(reading, meta)
-    in_use = max([_occurrences(subjects), *(_highest_of(each) for each in notices.values())])
+    in_use = max([0, *(_highest_of(each) for each in notices.values())])
     state = State(
         epoch=epoch,
         boot=boot,
         stamp=stamp,
-        counter=_counter(reading, meta, in_use),
+        counter=_counter(reading, meta, in_use, subjects),
         subjects=_without_alarms_of(bad, subjects),
         notices=notices,
     )
@@ -200,13 +200,15 @@ def _when(reading: _Loading, meta: dict[str, str]) -> tuple[str, Stamp]:
         return "?", Stamp(0, 0, False)
 
 
-def _counter(reading: _Loading, meta: dict[str, str], in_use: int) -> int:
+def _counter(
+    reading: _Loading, meta: dict[str, str], in_use: int, subjects: dict[str, Subject]
+) -> int:
     """The counter of ids; far beyond those in use where it cannot be read."""
     digits = meta.get(rows.COUNTER, "")
     if digits.isascii() and digits.isdigit():
         return max(int(digits), in_use)
     reading.lost.append("the counter of ids")
-    return in_use + JUMP
+    return max(in_use, _occurrences(subjects)) + JUMP
 
 
 def _without_alarms_of(bad: list[Row], subjects: dict[str, Subject]) -> dict[str, Subject]:

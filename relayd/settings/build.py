@@ -94,6 +94,8 @@ def build_rig(
         brokers=brokers.built(tables, secrets.papers, secrets.problems),
         poll=sure(unit.poll),
         announcements=announcements,
+        keep=sure(unit.keep),
+        keep_size=sure(unit.keep_size) << 20,
     )
 
 

@@ -34,6 +34,7 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
             "inputs": [_input(each, rig) for each in plan.inputs],
         },
         "poll": spelt(rig.poll),
+        "keep": {"for": spelt(rig.keep), "mebibytes": rig.keep_size >> 20},
         "panels": [_panel(each, rig) for each in plan.panels.values()],
         "persons": [_person(each, plan, rig) for each in plan.people.values()],
         "call_lists": [_plain(each) for each in plan.call_lists.values()],
