@@ -25,14 +25,14 @@ class Figures:
     notices: int
     repeats: int
     most: int
-    """Repeats over one channel by one kill, at most."""
+    """Repeats to one person, who has two ways, by one kill, at most."""
     records: int
 
     def words(self) -> str:
         """The figures in a line."""
         return (
             f"{self.kills} kills: {self.records} records and {self.notices} notices, none lost,"
-            f" {self.repeats} repeats (at most {self.most} a kill and channel), same ids"
+            f" {self.repeats} repeats (at most {self.most} a kill and person), same ids"
         )
 
 
@@ -62,8 +62,8 @@ def play(stage: Stage, kills: int, seed: int | None = None) -> Figures:
     _nothing_committed_is_lost(unit, seed)
     made, repeats = _judge(stage, seed)
     most = _most_at_once(stage, lives)
-    # As many as the sender lets be on their way over one channel.
-    assert most <= A_CHANNEL, f"seed {seed}: one kill repeated {most} over one channel"
+    # As many as the sender lets be on their way at once, over each way that a person has.
+    assert most <= A_CHANNEL * len(ways), f"seed {seed}: one kill repeated {most} to one person"
     figures = Figures(kills, made, repeats, most, len(unit.records()))
     stage.note(f"{figures.words()}, seed {seed}")
     return figures
