@@ -16,11 +16,11 @@ from relayd.core.effects import Record
 from relayd.core.events import Now
 from relayd.core.plan import MINUTE
 from relayd.core.state import State
-from relayd.journal import files, opening, rows, upkeep, witness
+from relayd.journal import files, opening, rows, upkeep
 from relayd.journal.backlog import Backlog
-from relayd.journal.base import Failure, code_of, connect, is_damage, reason, transaction
+from relayd.journal.base import Failure, code_of, is_damage, reason
 from relayd.journal.batch import Batch, between, whole
-from relayd.journal.codec import JournalDamaged
+from relayd.journal.file import File
 from relayd.journal.opening import Opened
 from relayd.journal.rows import storable
 from relayd.journal.upkeep import USUAL, Keep, Keeper
@@ -45,24 +45,22 @@ class Journal:
         keep: Keep = USUAL,
     ) -> None:
         self.opened = Opened()
-        self.transactions = 0
         self.recorded: Callable[[], None] = lambda: None
         """Called from the writer's thread when more records are on the disk; must not wait or raise."""
         self._path, self._draw_epoch, self._retry = path, draw_epoch, retry
         self._unit = {rows.UNIT: storable(unit)}
         self._backlog = Backlog()
         self._thread: threading.Thread | None = None
-        self._base: sqlite3.Connection | None = None
-        self._inode = self._asides = 0
+        self._file = File(path)
+        self._asides = 0
         self._latest = State(epoch="")
         self._meta: dict[str, str] = {}
         self._said: set[str] = set()
         self._next = 1
         self._stamped: int | None = None
-        self._condemned = ""
+        self._anew = 0
         self._now: Now | None = None
         self._keeper = Keeper(keep)
-        self._reached = Reached("", 0, 0)
         self._beat = clock.boottime()
 
     # Opening
@@ -73,9 +71,10 @@ class Journal:
         Where the file cannot be used, `late()` says why and the writer goes on trying.
         """
         found = opening.find(self._path, self._draw_epoch)
-        loaded, self.opened, self._base = found.loaded, found.opened, found.base
+        loaded, self.opened = found.loaded, found.opened
         self._latest, self._next = loaded.state, loaded.next
-        self._reached = Reached(loaded.state.epoch, loaded.next - 1, loaded.state.counter)
+        reached = Reached(loaded.state.epoch, loaded.next - 1, loaded.state.counter)
+        self._file.adopt(found.base, reached)
         self._meta, self._said = loaded.meta, set(loaded.said)
         first = Batch(meta=dict(self._unit), mends=loaded.mends)
         if loaded.mends or loaded.unsummed:
@@ -183,10 +182,15 @@ class Journal:
     def condemn(self, why: str) -> None:
         """Have the file set aside and all that is in memory written into a fresh one."""
         with self._backlog.cond:
-            self._condemned = why
+            self._file.condemned = why
             self._backlog.ask(0)
 
     # How it is
+
+    @property
+    def transactions(self) -> int:
+        """How many were written so far."""
+        return self._file.transactions
 
     def backlog(self) -> int:
         """How many commits wait to be written."""
@@ -234,17 +238,15 @@ class Journal:
                 self._try(*handed)
             elif not last:
                 self._tidy()
-        with suppress(sqlite3.Error):  # only tidying: the next opening reads the log as well
-            if self._base is not None:
-                self._base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        self._drop_base()
+        self._file.finish()
 
     def _tidy(self) -> None:
         """Prune a little of what is older than it must be; nobody waits for it."""
-        if self._base is None or self._backlog.late() or self._now is None:
+        base = self._file.base
+        if base is None or self._backlog.late() or self._now is None:
             return
         with suppress(*Failure):  # the next commit meets it as well, and says so
-            self._keeper.step(self._base, self._latest, self._now)
+            self._keeper.step(base, self._latest, self._now)
 
     def _try(self, batch: Batch, ticket: int) -> None:
         try:
@@ -261,46 +263,16 @@ class Journal:
         """Keep the batch; open the file anew next time, unless the disk is only full or held."""
         self._backlog.put_back(batch, reason(error))
         if code_of(error) not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY):
-            self._drop_base()
+            self._file.drop()
         if is_damage(error) and self._asides < SET_ASIDE_AT_MOST:
             self._asides += 1
-            self._condemned = ""
+            self._file.condemned = ""
             lost = ("the records before now",)
             self.opened = opening.set_aside(self._path, self.opened, reason(error), lost)
 
     def _write(self, batch: Batch) -> None:
-        """Write one batch in one transaction; into a file that is new: everything."""
-        base, is_new = self._reach()
-        if is_new:
-            batch = self._everything(batch)
-        with transaction(base):
-            for sql, values in batch.work():
-                base.executemany(sql, values)
-        self.transactions += 1
-        if is_new:
-            self._reached = Reached("", 0, 0)
-        self._note(batch)
-
-    def _note(self, batch: Batch) -> None:
-        """Note beside the file how far it has come, where that is news."""
-        if batch.records or rows.COUNTER in batch.meta:
-            last = batch.records[-1][0] if batch.records else self._reached.record
-            counter = int(batch.meta.get(rows.COUNTER, self._reached.counter))
-            self._reached = Reached(self._latest.epoch, last, counter)
-            witness.write(self._path, self._reached)
-
-    def _reach(self) -> tuple[sqlite3.Connection, bool]:
-        """The connection, and whether its file is new; also where somebody took the file away."""
-        if self._base is not None and self._inode not in (0, files.inode(self._path)):
-            self._drop_base()
-        if self._condemned:
-            raise JournalDamaged(self._condemned)
-        base = self._base = self._base or connect(self._path)
-        self._inode = files.inode(self._path)
-        epoch = rows.epoch_in(base.execute)
-        if epoch not in (None, self._latest.epoch):
-            raise JournalDamaged(f"{self._path.name} holds the journal of another time")
-        return base, epoch is None
+        self._file.write(batch, self._latest.epoch, self._everything)
+        self._anew = 0
 
     def _everything(self, batch: Batch) -> Batch:
         """All that is in memory, and the batch."""
@@ -309,17 +281,14 @@ class Journal:
             full.meta |= self._meta | self._unit
             full.said = {storable(topic): True for topic in self._said}
             full.take(batch)
-            if self._next > 1:  # its number keeps those that were given out from coming again
-                body = {"why": self.opened.why, "set_aside": self.opened.set_aside or ""}
-                anew = Record("journal begun anew", UNIT, body)
-                now = self._now or clock.now(False)
-                full.records.append(rows.record_row(self._next, anew, now))
-                self._next += 1
+            if self.opened.set_aside or self.transactions:
+                full.records.append(self._begun_anew())
         return full
 
-    def _drop_base(self) -> None:
-        """Close the connection, if there is one."""
-        base, self._base = self._base, None
-        if base is not None:
-            with suppress(sqlite3.Error):  # it is given up either way
-                base.close()
+    def _begun_anew(self) -> rows.Row:
+        """A record whose number keeps those that were given out from coming again."""
+        if not self._anew:
+            self._anew, self._next = self._next, self._next + 1
+        body = {"why": self.opened.why, "set_aside": self.opened.set_aside or ""}
+        anew = Record("journal begun anew", UNIT, body)
+        return rows.record_row(self._anew, anew, self._now or clock.now(False))
