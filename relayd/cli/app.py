@@ -202,7 +202,7 @@ def backup(
     state: State = None,
     run: Run = RUN,
 ) -> None:
-    """Copy the journal into a file, while the daemon goes on or while it is stopped."""
+    """Copy the journal into a file; the daemon may go on."""
     from relayd.cli import keeping
 
     keeping.backup(file, state, socket(run))
@@ -213,7 +213,7 @@ def restore(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="What 'relayd backup' made.")],
     state: State = None,
 ) -> None:
-    """Put a backup in the journal's place; only while the daemon is stopped."""
+    """Put a backup in the journal's place; stop the daemon first."""
     from relayd.cli import keeping
 
     keeping.restore(file, state)

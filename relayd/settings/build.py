@@ -7,6 +7,7 @@ without an address is left out: only a forgiving load lets one come so far.
 from collections.abc import Iterator
 
 from relayd.core.plan import (
+    DAY,
     HOUR,
     MINUTE,
     CallList,
@@ -94,7 +95,7 @@ def build_rig(
         brokers=brokers.built(tables, secrets.papers, secrets.problems),
         poll=sure(unit.poll),
         announcements=announcements,
-        keep=sure(unit.keep),
+        keep=sure(unit.keep_days) * DAY,
         keep_size=sure(unit.keep_size) << 20,
     )
 

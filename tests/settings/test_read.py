@@ -19,7 +19,7 @@ MEANS = (
 )
 TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt"
 UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits,"
-UNIT += " keep, keep_size, input"
+UNIT += " keep_days, keep_size, input"
 PANEL = (
     "id, name, kind, where, call_list, medium_list, low_list, pumps, alternates, reserve, pump_down, circuits, "
     "control_fed_by, shares_breaker, settle, silence_time, run_limit, starts_limit, hoa, silence, "
