@@ -182,11 +182,14 @@ def _nothing_committed_is_lost(unit: Unit, seed: int) -> None:
 
 
 def _most_at_once(stage: Stage, lives: list[int]) -> int:
-    """How many mails to one person one kill made come again, at most."""
-    seen: set[str] = set()
+    """How many mails to one person one kill made come again, at most.
+
+    A mail comes again because of the kill that followed it: what became of it was not yet on the disk.
+    """
+    came: dict[str, int] = {}
     again: Counter[tuple[str, int]] = Counter()
     for each in stage.mail.came:
-        if each.mail.id in seen:
-            again[each.mail.to, sum(life < each.at for life in lives)] += 1
-        seen.add(each.mail.id)
+        if each.mail.id in came:
+            again[each.mail.to, sum(life < came[each.mail.id] for life in lives)] += 1
+        came[each.mail.id] = each.at
     return max(again.values(), default=0)
