@@ -32,7 +32,7 @@ MIB = 1 << 20
 class Keep:
     """How much is kept: `age` in ns, `size` of the file in bytes, and so many records in any case.
 
-    A record is about 250 bytes: 256 MiB hold five years of more than 550 records a day.
+    A record is about 350 bytes: 256 MiB hold five years of more than 400 records a day.
     """
 
     age: int = 5 * 365 * DAY

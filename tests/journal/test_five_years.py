@@ -17,13 +17,14 @@ from relayd.journal.store import Journal
 from relayd.journal.upkeep import MIB, USUAL, Keep, Keeper
 from tests.journal.samples import BOOT
 
-RECORDS, AT_ONCE = 900_000, 9_000
+RECORDS, AT_ONCE = 750_000, 7_500
+"""410 a day."""
 BODY = {"condition": "high-level", "priority": "high", "row": "L1", "text": "x" * 90}
 
 
 def moment(n: int) -> Now:
     """When record n is made: five years hold them all."""
-    return Now(BOOT, n * SECOND, (1_700_000_000 + n * 175) * SECOND, True)
+    return Now(BOOT, n * SECOND, (1_700_000_000 + n * 210) * SECOND, True)
 
 
 def begun(path: Path) -> State:
