@@ -33,7 +33,7 @@ from relayd.core.state import Process
 from relayd.engine import Engine
 from relayd.journal.store import Journal
 from tests.core.world import CIRCUIT, LEVEL, WALL, plan
-from tests.journal.harms import HARMS, Harm, copied
+from tests.journal.harms import HARMS, TO_THE_DATABASE, Harm, copied, emptied
 
 PLACES = 20
 RISES, TAKEN, KILLED = 5 * SECOND, 3 * MINUTE, 5 * MINUTE
@@ -117,6 +117,8 @@ def _watched(harm: Harm, seed: int, lie: Path, folder: Path) -> str:
     """Damage, start, one minute: the alarm that stood stands, and what was lost is told."""
     path, chance = copied(lie, folder), random.Random(seed)
     print(f"{harm.__name__}, seed {seed}")
+    if harm in TO_THE_DATABASE:
+        emptied(path)
     harm(path, chance)
     life = Life(path, KILLED + SECOND, "fresh1")
     life.start(high=True)

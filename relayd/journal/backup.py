@@ -126,7 +126,7 @@ def examine(file: Path) -> None:
             if schema.pragma(base.execute, "application_id") != schema.APPLICATION_ID:
                 raise RelaydError(f"{file}: this is no journal of relayd")
             found = str(base.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         raise JournalDamaged(f"{file}: {reason(error)}") from error
     if found != "ok":
         raise JournalDamaged(f"{file}: damaged: {found}")

@@ -27,8 +27,8 @@ DAMAGE = {
 }
 """SQLite's errors that say the content of the file is bad, and not the disk under it."""
 
-Failure = (sqlite3.Error, OSError, JournalDamaged)
-"""What can go wrong with a file."""
+Failure = (sqlite3.Error, OSError, JournalDamaged, UnicodeError)
+"""What can go wrong with a file (a damaged one may even spoil the text of the error)."""
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -76,7 +76,7 @@ def is_damage(error: Exception) -> bool:
     """Whether the content of the file is to blame, and not the disk under it."""
     code = code_of(error)
     no_text = code is None and isinstance(error, sqlite3.OperationalError)  # not UTF-8
-    return isinstance(error, JournalDamaged) or code in DAMAGE or no_text
+    return isinstance(error, JournalDamaged | UnicodeError) or code in DAMAGE or no_text
 
 
 def reason(error: Exception) -> str:

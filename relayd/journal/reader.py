@@ -96,5 +96,5 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
             for each in schema.READER:
                 base.execute(each)
             yield base
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         raise JournalDamaged(f"{path}: cannot be read: {error}") from error

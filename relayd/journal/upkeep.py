@@ -134,6 +134,6 @@ def check(path: Path) -> str | None:
         with closing(sqlite3.connect(files.address(path, "ro"), uri=True)) as base:
             configure(base, schema.READER)
             found = str(base.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         return reason(error) if is_damage(error) else None
     return None if found == "ok" else found

@@ -3,6 +3,7 @@
 import os
 import random
 import shutil
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -66,7 +67,8 @@ def log_gone(path: Path, chance: random.Random) -> None:
     files.beside(path, "-wal").unlink()
 
 
-HARMS: tuple[Harm, ...] = (one_bit, pages, header, cut_short, log, log_bit, log_cut, log_gone)
+TO_THE_DATABASE: tuple[Harm, ...] = (one_bit, pages, header, cut_short)
+HARMS: tuple[Harm, ...] = (*TO_THE_DATABASE, log, log_bit, log_cut, log_gone)
 
 
 def copied(path: Path, to: Path) -> Path:
@@ -76,3 +78,10 @@ def copied(path: Path, to: Path) -> Path:
         if (found := files.beside(path, suffix)).exists():
             shutil.copyfile(found, to / found.name)
     return to / path.name
+
+
+def emptied(path: Path) -> None:
+    """Bring the log into the database, as after an orderly end: else it would hide what is done to that."""
+    base = sqlite3.connect(path)
+    base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    base.close()

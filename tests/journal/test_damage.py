@@ -17,7 +17,7 @@ from relayd.journal.codec import JournalDamaged
 from relayd.journal.loading import JUMP
 from relayd.journal.store import Journal
 from tests.journal.conftest import SOON, Open, fill, some_history, wait_until_written
-from tests.journal.harms import HARMS, Harm, copied
+from tests.journal.harms import HARMS, TO_THE_DATABASE, Harm, copied, emptied
 from tests.journal.samples import after, notice, now, record
 
 PLACES = 20
@@ -97,6 +97,8 @@ def _try(harm: Harm, place: int, killed: Killed, folder: Path, make: Open) -> st
     seed = int(os.environ.get("RELAYD_SEED") or 0) + place
     print(f"{harm.__name__}, seed {seed}")
     path = copied(killed.lie, folder)
+    if harm in TO_THE_DATABASE:
+        emptied(path)
     harm(path, random.Random(seed))
     return _judge(path, make, killed)
 
