@@ -7,13 +7,13 @@ systemd then starts the whole anew and the journal knows what is owed.
 """
 
 import os
-import secrets
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
+from threading import Thread
 
 from relayd import clock, logs, notify
 from relayd.channels.brokers import Brokers
@@ -41,8 +41,10 @@ from relayd.engine import Engine
 from relayd.errors import PlanRefused, RelaydError
 from relayd.inbox import Inbox
 from relayd.journal import lock
+from relayd.journal.epoch import draw as draw_epoch
 from relayd.journal.feed import Feed
 from relayd.journal.store import Journal
+from relayd.journal.upkeep import Keep
 from relayd.mailbox.wiring import Afar
 from relayd.pins.inputs import PinContacts
 from relayd.questions import Questions
@@ -58,7 +60,7 @@ ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
-LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
+CONTACTS_LATE = 10 * SECOND
 
 log = logs.get("daemon")
 
@@ -80,7 +82,7 @@ class Daemon:
             journal,
         )
         self._stop: str = ""
-        self._set_aside: str | None = None
+        self._harm = ""
         self._looks = 0
         self._round = min(ROUND, (notify.watchdog_interval() or 10 * SECOND) / SECOND)
         self._read_last: dict[str, str] = {}
@@ -166,6 +168,8 @@ class Daemon:
         while self._once(0.0):
             pass
         notify.ready()
+        # Only now: it may take a slow card a minute to read it all.
+        Thread(target=self._journal.examine, name="examining", daemon=True).start()
         log.info("watching", unit=self._loaded.plan.unit, inputs=len(self._loaded.rig.lines))
 
     def _once(self, longest: float) -> bool:
@@ -212,16 +216,12 @@ class Daemon:
         dropped = self.inbox.dropped()
         if dropped:
             self.inbox.put(FaultFound("inbox", f"dropped {dropped}"))
-        aside = self._journal.opened.set_aside
-        if aside != self._set_aside:
-            self._set_aside = aside
-            self.inbox.put(
-                FaultFound("journal", f"damaged, set aside as {aside}; a fresh one was begun")
-            )
+        harm = self._journal.opened.harm()
+        if harm and harm != self._harm:
+            self.inbox.put(FaultFound("journal", harm))
+        self._harm = harm
         self._watch.look(self.engine.state, self._now())
-        # Every input was read within two polls, or has been reported lost.
-        late = 2 * self._loaded.rig.poll + SECOND
-        if self._threads_live() and clock.boottime() - self._contacts.beat() < late:
+        if self._threads_live() and clock.boottime() - self._contacts.beat() < CONTACTS_LATE:
             notify.watchdog()
 
     def _threads_live(self) -> bool:
@@ -314,7 +314,9 @@ class Daemon:
     # What is asked, on the control thread
 
     def _asked(self, do: str, _asked: Mapping[str, object]) -> str | None:
-        """Reload or stop; raises PlanRefused where the plan on the disk is not usable."""
+        """Reload, stop, adopt or begin a backup; raises PlanRefused where the plan is not usable."""
+        if do == "backup":
+            return self.answers.backup.begin()
         if do == "stop":
             self.ask_to_stop()
             return None
@@ -336,14 +338,11 @@ def _itself(part: Sensing | Visits) -> Sensing | Visits:
     return part
 
 
-def draw_epoch() -> str:
-    """Six random letters that tell this journal's ids from those of any other."""
-    return "".join(secrets.choice(LETTERS) for _ in range(6))
-
-
 def build(places: Places, loaded: Loaded, contacts: Contacts | None = None) -> Daemon:
     """A daemon on these places; `contacts` other than the real pins where a demo gives them."""
-    journal = Journal(places.state / "journal.db", loaded.plan.unit, draw_epoch)
+    keep = Keep(age=loaded.rig.keep, size=loaded.rig.keep_size)
+    path = places.state / "journal.db"
+    journal = Journal(path, loaded.plan.unit, draw_epoch, keep=keep)
     pins = contacts or PinContacts(loaded.rig.lines, loaded.rig.poll)
     return Daemon(places, loaded, pins, journal)
 

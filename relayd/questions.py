@@ -9,6 +9,7 @@ from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
 from threading import Thread
+from typing import Any, TypeVar
 
 from relayd.core.events import Now
 from relayd.core.plan import Plan, Priority
@@ -17,6 +18,7 @@ from relayd.core.state import State
 from relayd.engine import Engine
 from relayd.errors import RelaydError
 from relayd.journal import reader
+from relayd.journal.backup import Backup
 from relayd.journal.store import Journal
 
 LAST = 50
@@ -25,6 +27,7 @@ READ_WAIT = 2.0
 """Seconds that a question about the journal may hold up the acknowledgements behind it."""
 STALLED = "the disk does not answer: the journal cannot be read now; ask again later"
 
+T = TypeVar("T")
 Asked = Mapping[str, object]
 
 
@@ -43,7 +46,8 @@ class Questions:
         """`file` is the journal's; `ways` are the ways out that there are."""
         self._engine, self._journal, self._file = engine, journal, file
         self._now, self._tree, self._ways = now, tree, ways
-        self._reading: Future[list[reader.Row]] | None = None
+        self._reading: Future[Any] | None = None
+        self.backup = Backup(file)
 
     def __call__(self, do: str, asked: Asked) -> Mapping[str, object]:
         """The answer to a question of that name. Raises RelaydError for a wrong one."""
@@ -79,6 +83,11 @@ class Questions:
         )
         return {"records": self._from_disk(question)}
 
+    def backup_part(self, asked: Asked) -> Mapping[str, object]:
+        """Some bytes of the backup that was begun."""
+        token, first = str(asked.get("token") or ""), _whole(asked, "from") or 0
+        return self._from_disk(partial(self.backup.part, token, first))
+
     def tree(self, asked: Asked) -> Mapping[str, object]:
         """What a broker is shown; only the topics that begin with `under` where that is given."""
         under = str(asked.get("under") or "")
@@ -96,11 +105,12 @@ class Questions:
             raise RelaydError(say)
         return wanted
 
-    def _from_disk(self, question: Callable[[], list[reader.Row]]) -> list[reader.Row]:
+    def _from_disk(self, question: Callable[[], T]) -> T:
         """The answer, from a thread of its own: a disk that stalls must hold up no acknowledgement."""
         if self._reading is not None and not self._reading.done():
             raise RelaydError(STALLED)
-        self._reading = answer = Future[list[reader.Row]]()
+        answer = Future[T]()
+        self._reading = answer
 
         def read() -> None:
             try:
@@ -131,4 +141,5 @@ _READS: dict[str, Callable[[Questions, Asked], Mapping[str, object]]] = {
     "log": Questions.log,
     "tree": Questions.tree,
     "who": Questions.who,
+    "backup-part": Questions.backup_part,
 }

@@ -140,3 +140,7 @@ class Rig:
     announcements: tuple[Announcement, ...] = ()
     mailbox: Mailbox | None = None
     supervision: Supervision = Supervision()
+    keep: int = 5 * 365 * 24 * 3600 * 1_000_000_000
+    """Nanoseconds for which records are kept, as long as they fit `keep_size`."""
+    keep_size: int = 256 << 20
+    """Bytes that the journal may have."""

@@ -203,6 +203,29 @@ def adopt(run: Run = RUN) -> None:
 
 
 @app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The new file; it is made 0600.")],
+    state: State = None,
+    run: Run = RUN,
+) -> None:
+    """Copy the journal into a file; the daemon may go on."""
+    from relayd.cli import keeping
+
+    keeping.backup(file, state, socket(run))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="What 'relayd backup' made.")],
+    state: State = None,
+) -> None:
+    """Put a backup in the journal's place; stop the daemon first."""
+    from relayd.cli import keeping
+
+    keeping.restore(file, state)
+
+
+@app.command()
 def demo(
     script: Annotated[
         bool, typer.Option("--script", help="Play the story by itself instead of taking keys.")

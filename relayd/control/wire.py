@@ -31,8 +31,8 @@ COMMANDS = (
     *("horn-wire", "put-off", "settled", "visit", "away", "back"),
 )
 """Each is put into effect by the core; what it takes is in meanings.py."""
-READS = ("status", "log", "why", "tree", "who")
-ACTS = ("reload", "stop", "adopt")
+READS = ("status", "log", "why", "tree", "who", "backup-part")
+ACTS = ("reload", "stop", "adopt", "backup")
 FOLLOW = "follow"
 _KEYS = ("v", "id", "do", "with", "by")
 

@@ -4,13 +4,13 @@ Rows of the same subject, notice or send replace each other, the latest wins; so
 small however long a disk is away. Records are kept up to LIMIT, then only counted.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from relayd.core.effects import Record
 from relayd.core.events import Now
 from relayd.core.state import Notice, State
-from relayd.journal import rows
+from relayd.journal import rows, sums
 from relayd.journal.codec import encode
 from relayd.journal.rows import Row
 
@@ -25,7 +25,8 @@ Work = tuple[str, Sequence[Row]]
 class Batch:
     """Rows that go into the file together.
 
-    `born` are the notices that no file can hold yet; `dropped` counts records that had no room.
+    `born` are the notices that no file can hold yet; `dropped` counts records that had no room;
+    `mends` take away rows of the file that cannot be read.
     """
 
     meta: dict[str, str] = field(default_factory=dict)
@@ -38,6 +39,7 @@ class Batch:
     said: dict[str, bool] = field(default_factory=dict)
     dropped: int = 0
     gap: Row | None = None
+    mends: tuple[Work, ...] = ()
 
     def __bool__(self) -> bool:
         """Whether there is anything to write."""
@@ -50,6 +52,7 @@ class Batch:
             or self.records
             or self.said
             or self.dropped
+            or self.mends
         )
 
     def only_stamp(self) -> bool:
@@ -71,6 +74,7 @@ class Batch:
         self._drop(newer.records[room:])
         self.dropped += newer.dropped
         self.gap = newer.gap or self.gap
+        self.mends += newer.mends
         self._bound_notices()
 
     def _drop(self, records: list[Row]) -> None:
@@ -91,15 +95,18 @@ class Batch:
 
     def work(self) -> Iterator[Work]:
         """The statements that write this batch; running them twice does no harm."""
-        yield UPSERT_META, list(self.meta.items())
+        yield from self.mends
+        yield UPSERT_META, _signed("meta", self.meta.items())
         kept = [(name, body) for name, body in self.subjects.items() if body is not None]
-        yield UPSERT_SUBJECT, kept
+        yield UPSERT_SUBJECT, _signed("state", kept)
         yield DELETE_SUBJECT, [(name,) for name, body in self.subjects.items() if body is None]
-        yield UPSERT_NOTICE, list(self.notices.values())
-        yield UPSERT_SEND, [row for sends in self.sends.values() for row in sends.values()]
+        yield UPSERT_NOTICE, _signed("notice", self.notices.values())
+        yield (
+            UPSERT_SEND,
+            _signed("send", (r for each in self.sends.values() for r in each.values())),
+        )
         yield CLOSE_NOTICE, [(wall, notice) for notice, wall in self.closed.items()]
-        yield INSERT_RECORD, self.records
-        yield INSERT_RECORD, self._gap_record()
+        yield INSERT_RECORD, _signed("record", [*self.records, *self._gap_record()])
         yield SAY, [(topic,) for topic, present in self.said.items() if present]
         yield UNSAY, [(topic,) for topic, present in self.said.items() if not present]
 
@@ -157,6 +164,10 @@ def whole(state: State) -> Batch:
     return batch
 
 
+def _signed(table: str, unsigned: Iterable[Row]) -> list[Row]:
+    return [sums.signed(table, row) for row in unsigned]
+
+
 def upsert(table: str, columns: str, keys: int = 1) -> str:
     """An insert that changes the row where its key (the first `keys` columns) is there already."""
     names = columns.split(", ")
@@ -167,11 +178,11 @@ def upsert(table: str, columns: str, keys: int = 1) -> str:
     )
 
 
-UPSERT_META = upsert("meta", "key, value")
-UPSERT_SUBJECT = upsert("state", "subject, body")
-UPSERT_NOTICE = upsert("notice", rows.NOTICE)
-UPSERT_SEND = upsert("send", rows.SEND, keys=2)
-INSERT_RECORD = upsert("record", "n, boot, up, wall, trusted, kind, subject, body")
+UPSERT_META = upsert("meta", "key, value, sum")
+UPSERT_SUBJECT = upsert("state", "subject, body, sum")
+UPSERT_NOTICE = upsert("notice", f"{rows.NOTICE}, sum")
+UPSERT_SEND = upsert("send", f"{rows.SEND}, sum", keys=2)
+INSERT_RECORD = upsert("record", f"{rows.RECORD}, sum")
 DELETE_SUBJECT = "DELETE FROM state WHERE subject=?"
 CLOSE_NOTICE = "UPDATE notice SET closed=? WHERE id=?"
 SAY = "INSERT OR IGNORE INTO said (topic) VALUES (?)"

@@ -27,7 +27,7 @@ FRESH = (
 )
 PAGE = (
     "SELECT n, boot, up, wall, trusted, kind, subject,"
-    f" CASE WHEN length(body) <= {LONGEST} THEN body END AS body"
+    f" CASE WHEN length(body) <= {LONGEST} THEN body END AS body, sum"
     " FROM record WHERE n >= :first ORDER BY n LIMIT :limit"
 )
 
@@ -85,5 +85,9 @@ def _key(name: str) -> str:
 
 
 def _readable(row: reader.Row) -> dict[str, Any]:
-    body = LEFT_OUT if row["body"] is None else reader.parsed(row["body"])
+    if row["body"] is None:
+        body = LEFT_OUT
+        del row["sum"]
+    else:
+        body = reader.verified(row)
     return {**row, "trusted": bool(row["trusted"]), "body": body}

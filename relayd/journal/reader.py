@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from relayd.errors import RelaydError
-from relayd.journal import files, schema
+from relayd.journal import files, schema, sums
 from relayd.journal.codec import JournalDamaged
+from relayd.journal.rows import RECORD
 
 Row = dict[str, Any]
 
@@ -29,15 +30,15 @@ def records(
     asked = {"since": since, "subject": subject, "after": after, "limit": limit}
     found = query(
         path,
-        "SELECT n, boot, up, wall, trusted, kind, subject, body FROM record"
+        f"SELECT {RECORD}, sum FROM record"
         " WHERE (:after IS NULL OR n > :after) AND (:since IS NULL OR wall >= :since)"
         " AND (:subject IS NULL OR subject = :subject)"
         f" ORDER BY n {'DESC' if after is None else 'ASC'} LIMIT :limit",
         asked,
     )
     for row in found:
+        row["body"] = verified(row)
         row["trusted"] = bool(row["trusted"])
-        row["body"] = parsed(row["body"])
     return found[::-1] if after is None else found
 
 
@@ -54,6 +55,14 @@ def notices_of(path: Path, occurrence: int) -> list[Row]:
 def sends_of(path: Path, notice: int) -> list[Row]:
     """The sends of one notice, in the order they were made."""
     return query(path, "SELECT * FROM send WHERE notice = :of ORDER BY id", {"of": notice})
+
+
+def verified(row: Row) -> Any:
+    """A record's body; where it is not as it was written, that is said. Takes the checksum away."""
+    crc = row.pop("sum")
+    if sums.fits("record", (*(row[name] for name in RECORD.split(", ")), crc)):
+        return parsed(row["body"])
+    return {"damaged": "this line is not as it was written", "unreadable": row["body"]}
 
 
 def parsed(text: str) -> Any:
@@ -87,5 +96,5 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
             for each in schema.READER:
                 base.execute(each)
             yield base
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         raise JournalDamaged(f"{path}: cannot be read: {error}") from error

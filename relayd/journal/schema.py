@@ -78,7 +78,34 @@ def first_tables(run: Run) -> None:
     run("CREATE TABLE said (topic TEXT PRIMARY KEY) WITHOUT ROWID")
 
 
-MIGRATIONS: tuple[Callable[[Run], None], ...] = (first_tables,)
+SUMMED = {
+    "meta": ("key", "value"),
+    "state": ("subject", "body"),
+    "notice": (
+        *("id", "subject", "condition", "occurrence", "person", "kind", "priority"),
+        *("title", "short", "long", "made"),
+    ),
+    "send": ("id", "notice", "channel", "state", "tries", "due", "outcome", "detail"),
+}
+"""Tables whose rows change, and the columns that their checksums are made of."""
+
+
+def checksums(run: Run) -> None:
+    """Version 2: a checksum beside each row; it falls away where version 1 changes the row."""
+    run("ALTER TABLE record ADD COLUMN sum INTEGER")
+    for table, columns in SUMMED.items():
+        run(f"ALTER TABLE {table} ADD COLUMN sum INTEGER")
+        new, old = (", ".join(f"{of}.{name}" for name in columns) for of in ("NEW", "OLD"))
+        keys = "id, notice" if table == "send" else columns[0]
+        these = ", ".join(f"NEW.{name}" for name in keys.split(", "))
+        run(
+            f"CREATE TRIGGER {table}_unsummed AFTER UPDATE OF {', '.join(columns)} ON {table}"
+            f" WHEN NEW.sum IS OLD.sum AND ({new}) IS NOT ({old})"
+            f" BEGIN UPDATE {table} SET sum = NULL WHERE ({keys}) = ({these}); END"
+        )
+
+
+MIGRATIONS: tuple[Callable[[Run], None], ...] = (first_tables, checksums)
 """Number n makes version n+1 out of version n. None is ever changed once it has been released."""
 
 

@@ -5,23 +5,26 @@ again, and the alarm path acts from memory meanwhile. A file that cannot be read
 """
 
 import sqlite3
-import tempfile
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from relayd import clock
+from relayd.core.draft import UNIT
 from relayd.core.effects import Record
 from relayd.core.events import Now
 from relayd.core.plan import MINUTE
 from relayd.core.state import State
-from relayd.journal import files, rows, schema
+from relayd.journal import files, opening, rows, upkeep
 from relayd.journal.backlog import Backlog
+from relayd.journal.base import Failure, code_of, is_damage, reason
 from relayd.journal.batch import Batch, between, whole
-from relayd.journal.codec import JournalDamaged
-from relayd.journal.rows import Loaded, storable
+from relayd.journal.file import File
+from relayd.journal.opening import Opened
+from relayd.journal.rows import storable
+from relayd.journal.upkeep import USUAL, Keep, Keeper
+from relayd.journal.witness import Reached
 
 IDLE = 5.0
 """Seconds after which an idle writer shows that it is alive; work wakes it at once."""
@@ -29,59 +32,35 @@ IDLE = 5.0
 SET_ASIDE_AT_MOST = 3
 """Files one process sets aside while it runs: a dying disk must not be filled with them."""
 
-REASONS = {
-    sqlite3.SQLITE_FULL: "disk full",
-    sqlite3.SQLITE_IOERR: "I/O error",
-    sqlite3.SQLITE_READONLY: "read-only",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened",
-    sqlite3.SQLITE_BUSY: "held by another program",
-}
-"""SQLite's errors that people meet, in words."""
-
-DAMAGE = {
-    sqlite3.SQLITE_ERROR,  # a table or column is not there
-    sqlite3.SQLITE_CORRUPT,
-    sqlite3.SQLITE_NOTADB,
-    sqlite3.SQLITE_FORMAT,
-    sqlite3.SQLITE_TOOBIG,
-    sqlite3.SQLITE_MISMATCH,
-}
-"""SQLite's errors that say the content of the file is bad, and not the disk under it."""
-
-Failure = (sqlite3.Error, OSError, JournalDamaged)
-"""What can go wrong with a file."""
-
-
-@dataclass(frozen=True, slots=True)
-class Opened:
-    """Whether the journal is new, and which file was last set aside, and why."""
-
-    fresh: bool = False
-    set_aside: str | None = None
-    why: str = ""
-
 
 class Journal:
     """One journal file. All but `open`, `restart` and `close` may be called from any thread."""
 
     def __init__(
-        self, path: Path, unit: str, draw_epoch: Callable[[], str], retry: float = 1.0
+        self,
+        path: Path,
+        unit: str,
+        draw_epoch: Callable[[], str],
+        retry: float = 1.0,
+        keep: Keep = USUAL,
     ) -> None:
         self.opened = Opened()
-        self.transactions = 0
         self.recorded: Callable[[], None] = lambda: None
         """Called from the writer's thread when more records are on the disk; must not wait or raise."""
         self._path, self._draw_epoch, self._retry = path, draw_epoch, retry
         self._unit = {rows.UNIT: storable(unit)}
         self._backlog = Backlog()
         self._thread: threading.Thread | None = None
-        self._base: sqlite3.Connection | None = None
-        self._inode = self._asides = 0
+        self._file = File(path)
+        self._asides = 0
         self._latest = State(epoch="")
         self._meta: dict[str, str] = {}
         self._said: set[str] = set()
         self._next = 1
         self._stamped: int | None = None
+        self._anew = 0
+        self._now: Now | None = None
+        self._keeper = Keeper(keep)
         self._beat = clock.boottime()
 
     # Opening
@@ -91,13 +70,15 @@ class Journal:
 
         Where the file cannot be used, `late()` says why and the writer goes on trying.
         """
-        loaded = self._first_load()
-        if loaded is None:
-            loaded = Loaded(State(epoch=self._draw_epoch()))
-            self.opened = replace(self.opened, fresh=True)
+        found = opening.find(self._path, self._draw_epoch)
+        loaded, self.opened = found.loaded, found.opened
         self._latest, self._next = loaded.state, loaded.next
+        reached = Reached(loaded.state.epoch, loaded.next - 1, loaded.state.counter)
+        self._file.adopt(found.base, reached)
         self._meta, self._said = loaded.meta, set(loaded.said)
-        first = Batch(meta=dict(self._unit))
+        first = Batch(meta=dict(self._unit), mends=loaded.mends)
+        if loaded.mends or loaded.unsummed:
+            first.take(whole(loaded.state))
         try:
             self._write(first)
         except Failure as error:
@@ -106,36 +87,6 @@ class Journal:
             self._backlog.give_up()
         self._start()
         return loaded.state
-
-    def _first_load(self) -> Loaded | None:
-        """What the file holds; None where there is none, or none that can be read."""
-        try:
-            self._base = connect(self._path)
-            return rows.load(self._base.execute)
-        except Failure as error:
-            self._drop_base()
-            if is_damage(error):
-                self._set_aside(error)
-                return None
-            return self._from_copy()
-
-    def _from_copy(self) -> Loaded | None:
-        """Read a copy in another place: on a full or read-only disk SQLite may not even read."""
-        try:
-            with tempfile.TemporaryDirectory(prefix="relayd-", dir=files.elsewhere()) as folder:
-                with closing(connect(files.copy_to(self._path, Path(folder)))) as base:
-                    return rows.load(base.execute)
-        except Failure as error:
-            if is_damage(error):
-                self._set_aside(error)
-            return None
-
-    def _set_aside(self, error: Exception) -> None:
-        """Put the files out of the way, so that new ones can be made."""
-        with suppress(OSError):  # they stay, late() says so, and the writer tries again
-            self.opened = replace(
-                self.opened, set_aside=files.set_aside(self._path), why=reason(error)
-            )
 
     # Writing and asking
 
@@ -149,7 +100,7 @@ class Journal:
         """
         fresh = between(old, new, now)
         with self._backlog.cond:
-            self._latest = new
+            self._latest, self._now = new, now
             numbered = enumerate(records, self._next)
             fresh.records = [rows.record_row(n, record, now) for n, record in numbered]
             self._next += len(records)
@@ -219,15 +170,27 @@ class Journal:
 
         Takes seconds on a memory card: never on the loop's thread.
         """
-        try:
-            with closing(sqlite3.connect(files.address(self._path, "ro"), uri=True)) as base:
-                configure(base, schema.READER)
-                found = str(base.execute("PRAGMA quick_check(1)").fetchone()[0])
-        except sqlite3.Error as error:
-            return reason(error)
-        return None if found == "ok" else found
+        return upkeep.check(self._path)
+
+    def examine(self) -> None:
+        """Check the file, and have a damaged one set aside; for a thread of its own."""
+        file = files.inode(self._path)
+        found = self.check()
+        if found is not None and file == files.inode(self._path):
+            self.condemn(found)
+
+    def condemn(self, why: str) -> None:
+        """Have the file set aside and all that is in memory written into a fresh one."""
+        with self._backlog.cond:
+            self._file.condemned = why
+            self._backlog.ask(0)
 
     # How it is
+
+    @property
+    def transactions(self) -> int:
+        """How many were written so far."""
+        return self._file.transactions
 
     def backlog(self) -> int:
         """How many commits wait to be written."""
@@ -273,10 +236,17 @@ class Journal:
             last = self._backlog.closing
             if handed is not None:
                 self._try(*handed)
-        with suppress(sqlite3.Error):  # only tidying: the next opening reads the log as well
-            if self._base is not None:
-                self._base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        self._drop_base()
+            elif not last:
+                self._tidy()
+        self._file.finish()
+
+    def _tidy(self) -> None:
+        """Prune a little of what is older than it must be; nobody waits for it."""
+        base = self._file.base
+        if base is None or self._backlog.late() or self._now is None:
+            return
+        with suppress(*Failure):  # the next commit meets it as well, and says so
+            self._keeper.step(base, self._latest, self._now)
 
     def _try(self, batch: Batch, ticket: int) -> None:
         try:
@@ -293,31 +263,16 @@ class Journal:
         """Keep the batch; open the file anew next time, unless the disk is only full or held."""
         self._backlog.put_back(batch, reason(error))
         if code_of(error) not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY):
-            self._drop_base()
+            self._file.drop()
         if is_damage(error) and self._asides < SET_ASIDE_AT_MOST:
             self._asides += 1
-            self._set_aside(error)
+            self._file.condemned = ""
+            lost = ("the records before now",)
+            self.opened = opening.set_aside(self._path, self.opened, reason(error), lost)
 
     def _write(self, batch: Batch) -> None:
-        """Write one batch in one transaction; into a file that is new: everything."""
-        base, is_new = self._reach()
-        if is_new:
-            batch = self._everything(batch)
-        with transaction(base):
-            for sql, values in batch.work():
-                base.executemany(sql, values)
-        self.transactions += 1
-
-    def _reach(self) -> tuple[sqlite3.Connection, bool]:
-        """The connection, and whether its file is new; also where somebody took the file away."""
-        if self._base is not None and self._inode not in (0, files.inode(self._path)):
-            self._drop_base()
-        base = self._base = self._base or connect(self._path)
-        self._inode = files.inode(self._path)
-        epoch = rows.epoch_in(base.execute)
-        if epoch not in (None, self._latest.epoch):
-            raise JournalDamaged(f"{self._path.name} holds the journal of another time")
-        return base, epoch is None
+        self._file.write(batch, self._latest.epoch, self._everything)
+        self._anew = 0
 
     def _everything(self, batch: Batch) -> Batch:
         """All that is in memory, and the batch."""
@@ -325,66 +280,15 @@ class Journal:
             full = whole(self._latest)
             full.meta |= self._meta | self._unit
             full.said = {storable(topic): True for topic in self._said}
-        full.take(batch)
+            full.take(batch)
+            if self.opened.set_aside or self.transactions:
+                full.records.append(self._begun_anew())
         return full
 
-    def _drop_base(self) -> None:
-        """Close the connection, if there is one."""
-        base, self._base = self._base, None
-        if base is not None:
-            with suppress(sqlite3.Error):  # it is given up either way
-                base.close()
-
-
-def connect(path: Path) -> sqlite3.Connection:
-    """Open the database for writing, with its settings, at today's version; makes a missing one."""
-    base = sqlite3.connect(
-        files.address(path), uri=True, isolation_level=None, check_same_thread=False
-    )
-    try:
-        configure(base, (*schema.NEW_FILE, *schema.WRITER))
-        if not schema.is_current(base.execute):
-            with transaction(base):
-                schema.migrate(base.execute)
-    except BaseException:
-        base.close()
-        raise
-    return base
-
-
-def configure(base: sqlite3.Connection, settings: Sequence[str]) -> None:
-    """Apply settings one by one."""
-    for each in settings:
-        base.execute(each)
-
-
-@contextmanager
-def transaction(base: sqlite3.Connection) -> Iterator[None]:
-    """All or nothing; takes the write lock at once, so that it never fails half-way for want of it."""
-    base.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        base.execute("COMMIT")
-    except BaseException:
-        if base.in_transaction:
-            base.execute("ROLLBACK")
-        raise
-
-
-def code_of(error: Exception) -> int | None:
-    """SQLite's primary error code, or None where it gave none."""
-    code: int | None = getattr(error, "sqlite_errorcode", None)
-    return None if code is None else code & 0xFF
-
-
-def is_damage(error: Exception) -> bool:
-    """Whether the content of the file is to blame, and not the disk under it."""
-    code = code_of(error)
-    no_text = code is None and isinstance(error, sqlite3.OperationalError)  # not UTF-8
-    return isinstance(error, JournalDamaged) or code in DAMAGE or no_text
-
-
-def reason(error: Exception) -> str:
-    """The error in a few words."""
-    known = REASONS.get(code_of(error) or 0)
-    return f"{known} ({error})" if known else f"{error}"
+    def _begun_anew(self) -> rows.Row:
+        """A record whose number keeps those that were given out from coming again."""
+        if not self._anew:
+            self._anew, self._next = self._next, self._next + 1
+        body = {"why": self.opened.why, "set_aside": self.opened.set_aside or ""}
+        anew = Record("journal begun anew", UNIT, body)
+        return rows.record_row(self._anew, anew, self._now or clock.now(False))

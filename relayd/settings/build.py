@@ -7,6 +7,7 @@ without an address is left out: only a forgiving load lets one come so far.
 from collections.abc import Iterator
 
 from relayd.core.plan import (
+    DAY,
     HOUR,
     MINUTE,
     CallList,
@@ -102,6 +103,8 @@ def build_rig(
         announcements=announcements,
         mailbox=mailbox.built(tables, secrets.mailbox),
         supervision=supervision.built(tables.supervision, secrets.dead_man),
+        keep=sure(unit.keep_days) * DAY,
+        keep_size=sure(unit.keep_size) << 20,
     )
 
 

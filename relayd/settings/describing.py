@@ -5,7 +5,19 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 
-from relayd.core.plan import HOUR, MINUTE, SECOND, Hours, Input, Limit, OnCall, Panel, Person, Plan
+from relayd.core.plan import (
+    DAY,
+    HOUR,
+    MINUTE,
+    SECOND,
+    Hours,
+    Input,
+    Limit,
+    OnCall,
+    Panel,
+    Person,
+    Plan,
+)
 from relayd.rig import Broker, Mailbox, Rig, Secret, Supervision
 from relayd.settings.calendars import EPOCH
 from relayd.settings.moments import DAYS
@@ -34,6 +46,7 @@ def described(plan: Plan, rig: Rig) -> dict[str, object]:
             "inputs": [_input(each, rig) for each in plan.inputs],
         },
         "poll": spelt(rig.poll),
+        "keep": {"days": rig.keep // DAY, "mebibytes": rig.keep_size >> 20},
         "panels": [_panel(each, rig) for each in plan.panels.values()],
         "persons": [_person(each, plan, rig) for each in plan.people.values()],
         "call_lists": [_plain(each) for each in plan.call_lists.values()],

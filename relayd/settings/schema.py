@@ -114,6 +114,8 @@ class UnitTable(Table):
     empty: Flag = False
     hours: Id = None
     medium_waits: Flag = False
+    keep_days: Annotated[int | None, reader(one.number(30, 7300))] = 1825
+    keep_size: Annotated[int | None, reader(one.number(16, 4096))] = 256
     input: list[InputTable] | None = Field(default_factory=list)
 
 

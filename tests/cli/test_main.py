@@ -19,7 +19,7 @@ from tests.control.fake import FakeDaemon
 
 COMMANDS = ["run", "check", "status", "ack", "looked", "log", "reload", "demo"]
 COMMANDS += ["shelve", "unshelve", "out-of-service", "in-service", "reset", "horn-wire", "later"]
-COMMANDS += ["settled", "visit", "away", "back", "who"]
+COMMANDS += ["settled", "visit", "away", "back", "who", "backup", "restore"]
 # Typer brings pydantic along by itself; nothing of ours may bring the rest.
 HEAVY = [
     *("apprise", "gpiod", "gpiozero", "paho", "pydantic_settings", "rich", "structlog"),

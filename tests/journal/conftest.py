@@ -3,13 +3,15 @@
 import os
 import subprocess
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from relayd.core.state import State
+from relayd.core.state import Send, State
 from relayd.journal import reader
 from relayd.journal.store import Journal
+from tests.journal.samples import after, notice, now, record
 
 Open = Callable[..., Journal]
 SOON = 5.0
@@ -45,6 +47,18 @@ def disk(tmp_path: Path) -> Iterator[Path]:
         pytest.skip("only root may mount a small disk")
     yield folder
     subprocess.run(["umount", "--lazy", str(folder)], check=True)
+
+
+def some_history(make: Open, where: Path, steps: int = 20) -> State:
+    """A journal that was written and closed, and the state it holds."""
+    journal = make(where)
+    old = journal.open()
+    for n in range(1, steps + 1):
+        new = replace(after(old, 100 + n), notices={n: notice(n, Send(n, "phone"))})
+        assert journal.commit(old, new, [record(n)], now(n), SOON)
+        old = new
+    assert journal.close()
+    return old
 
 
 def fill(disk: Path) -> Path:

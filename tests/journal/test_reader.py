@@ -129,7 +129,6 @@ def test_one_unreadable_body_hides_no_other(path: Path, written: Journal) -> Non
     base.execute("UPDATE record SET body='{' WHERE n=9")
     base.commit()
     base.close()
-    assert [row["body"] for row in reader.records(path, limit=2)] == [
-        {"unreadable": "{"},
-        {"n": 10},
-    ]
+    bad, good = (row["body"] for row in reader.records(path, limit=2))
+    assert bad["unreadable"] == "{"
+    assert good == {"n": 10}

@@ -8,8 +8,8 @@ import pytest
 from relayd.core.plan import Priority
 from relayd.core.state import Alarm, Process, SendState, Stamp
 from relayd.journal import schema
+from relayd.journal.base import connect
 from relayd.journal.codec import JournalDamaged
-from relayd.journal.store import connect
 from tests.journal.conftest import Open
 
 VERSION_1 = (Path(__file__).parent / "version_1.sql").read_text()
@@ -62,6 +62,7 @@ def columns(path: Path) -> set[tuple[str, str]]:
 
 def test_a_file_of_a_later_version_of_this_major_is_used_as_it_is(path: Path, make: Open) -> None:
     old_file(path)
+    connect(path).close()
     base = sqlite3.connect(path)
     base.execute("ALTER TABLE record ADD COLUMN colour TEXT DEFAULT 'red'")
     base.execute(f"PRAGMA user_version={len(schema.MIGRATIONS) + 1}")
@@ -78,6 +79,34 @@ def test_a_database_of_another_program_is_refused(path: Path) -> None:
     base.close()
     with pytest.raises(JournalDamaged, match="another program"):
         connect(path)
+
+
+def test_what_version_1_changes_after_a_roll_back_is_taken_as_it_is(path: Path, make: Open) -> None:
+    """It knows no checksum and leaves the old one where it stands: that must not look like damage."""
+    old_file(path)
+    journal = make()
+    state = journal.open()
+    assert journal.close()
+    base = sqlite3.connect(path)
+    assert base.execute("SELECT count(*) FROM state WHERE sum IS NULL").fetchall() == [(0,)]
+    upsert = "INSERT INTO state (subject, body) VALUES (?, ?) ON CONFLICT (subject) DO UPDATE SET"
+    body = base.execute("SELECT body FROM state").fetchone()[0].replace("anna", "ben")
+    base.execute(f"{upsert} body=excluded.body", ("panel:north", body))
+    base.execute("UPDATE notice SET long = 'longer' WHERE id = 11")
+    base.execute("UPDATE send SET state = 'owed' WHERE id = 12")
+    base.execute("UPDATE meta SET value = '13' WHERE key = 'counter'")
+    base.commit()
+    base.close()
+    rolled = make()
+    again = rolled.open()
+    assert rolled.opened.harm() == ""
+    assert again.subjects["panel:north"].alarms["high-level"].told == ("ben",)
+    assert (again.notices[11].long, again.notices[11].sends[0].state) == ("longer", SendState.OWED)
+    assert (again.counter, again.epoch) == (13, state.epoch)
+    assert rolled.close()
+    base = sqlite3.connect(path)
+    assert base.execute("SELECT count(*) FROM state WHERE sum IS NULL").fetchall() == [(0,)]
+    base.close()
 
 
 SETTINGS = {

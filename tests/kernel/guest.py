@@ -132,6 +132,13 @@ class Guest:
         if self._process.stdout is not None:
             self._process.stdout.close()
 
+    def rest(self) -> list[str]:
+        """The lines that came before the power was cut and were not read yet."""
+        lines = []
+        while (line := self._next(monotonic())) is not None:
+            lines.append(line)
+        return lines
+
     def _wait_for_all(self, end: float) -> None:
         """Wait for the kernel's own children too: they hold its memory until they are dead."""
         never = Flag()

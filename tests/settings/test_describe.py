@@ -100,6 +100,7 @@ def test_the_rest_is_told(shown: Any) -> None:
     }
     assert [each["id"] for each in inputs] == ["unit.unit-power", "unit.wetting-supply"]
     assert shown["poll"] == "1 s"
+    assert shown["keep"] == {"days": 1825, "mebibytes": 256}
     assert shown["warnings"] == []
     assert len(shown["digest"]) == 64
 

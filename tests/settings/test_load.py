@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from relayd.core.plan import (
+    DAY,
     HOUR,
     MINUTE,
     SECOND,
@@ -73,6 +74,12 @@ def test_the_rig_says_how_it_is_wired(tmp_path: Path) -> None:
     }
     assert rig.brokers == (Broker("broker.example.org"),)
     assert rig.poll == SECOND
+    assert (rig.keep, rig.keep_size) == (1825 * DAY, 256 << 20)
+
+
+def test_how_much_of_the_journal_is_kept_can_be_chosen(tmp_path: Path) -> None:
+    rig = loaded(tmp_path, changed(("[unit]", "[unit]\nkeep_days = 60\nkeep_size = 32"))).rig
+    assert (rig.keep, rig.keep_size) == (60 * DAY, 32 << 20)
 
 
 def test_an_input_may_have_a_name_a_chip_and_a_sense_of_its_own(tmp_path: Path) -> None:

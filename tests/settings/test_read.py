@@ -18,7 +18,8 @@ MEANS = (
     '"cable-loop", "on-generator", "panel-door", "tank-lid", "air-supply", "test-pressed", "unit-button", "other"'
 )
 TABLES = "unit, panel, person, call_list, on_call, hours, text, mqtt, mailbox"
-UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits, input"
+UNIT = "id, name, zone, call_list, medium_list, low_list, chip, poll, empty, hours, medium_waits,"
+UNIT += " keep_days, keep_size, input"
 PANEL = (
     "id, name, kind, where, call_list, medium_list, low_list, pumps, alternates, reserve, pump_down, circuits, "
     "control_fed_by, shares_breaker, settle, silence_time, run_limit, starts_limit, hoa, silence, "

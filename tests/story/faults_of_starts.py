@@ -1,16 +1,11 @@
 """Faults around starting and ending, played on the real daemon: a copy, plans, reload, kills."""
 
-import os
-import random
 import subprocess
-from collections.abc import Callable
 from dataclasses import replace
-from threading import Event as Flag
 
 from relayd.clock import boottime
-from relayd.core.plan import SECOND
-from tests.story.journal import Record
-from tests.story.plans import LEVEL, plan
+from tests.story import kills
+from tests.story.plans import plan
 from tests.story.stage import Stage
 from tests.story.unit import ROOT, Unit
 
@@ -121,131 +116,7 @@ def it_is_ended_in_order_and_not_in_order(stage: Stage) -> None:
 
 def it_is_killed_again_and_again(stage: Stage) -> None:
     """`kill -9` at random moments of a story: nobody owed is forgotten, repeats keep their ids."""
-    unit = stage.unit
-    seed = int(os.environ.get("RELAYD_SEED") or random.SystemRandom().randrange(1_000_000))
-    print(f"seed {seed}: RELAYD_SEED={seed} repeats the moments")
-    chance = random.Random(seed)
-    stage.mail.slow = lambda: chance.uniform(0.0, 1.0)
-    ways = {"mail": stage.mail.address("anna"), "post": stage.mail.address("anna")}
-    people = {"anna": ways, "ben": {"mail": stage.mail.address("ben")}}
-    unit.write_plan(plan(stage.site(people, ((0, ("anna",)), (2, ("ben",))))))
-    for _ in range(KILLS):
-        unit.begin()
-        _until_a_moment(stage, chance)
-        unit.kill()
-    stage.mail.slow = lambda: 0.0
-    unit.start()
-    unit.move(LEVEL, "closed")
-    unit.until(lambda: "high-level" in {each["condition"] for each in unit.alarms()}, "high level")
-    unit.move(LEVEL, "open")
-    unit.until(lambda: _at_rest(unit), "at rest", 60)
-    made, repeats = _judge(stage, seed)
-    stage.note(
-        f"{KILLS} kills, seed {seed}: {made} notices, none lost, {repeats} repeats, same ids"
-    )
-
-
-def _until_a_moment(stage: Stage, chance: random.Random) -> None:
-    """Wait for a random moment, most of them soon after a notice was made or a mail came.
-
-    The float moves meanwhile. A moment is what is under test here, so it is a time that passes.
-    """
-    unit, never = stage.unit, Flag()
-    counts: dict[str, Callable[[], int]] = {
-        "made": lambda: _count(unit),
-        "came": lambda: len(stage.mail.came),
-        "any": lambda: 0,
-    }
-    count, soon = counts[chance.choice(list(counts))], chance.choice((0.01, 0.1, 0.8))
-    before, end = count(), boottime() + int(chance.uniform(0.2, 6.0) * SECOND)
-    unit.move(LEVEL, "closed" if chance.random() < 0.6 else "open")
-    turn = boottime() + int(chance.uniform(1.0, 4.0) * SECOND)
-    while boottime() < end:
-        if boottime() > turn:
-            unit.move(LEVEL, "closed" if chance.random() < 0.5 else "open")
-            turn = end
-        if count() > before:
-            never.wait(chance.uniform(0.0, soon))
-            return
-        never.wait(0.005)
-
-
-def _count(unit: Unit) -> int:
-    """How many notices were made so far."""
-    return len(unit.found("notice made"))
-
-
-def _at_rest(unit: Unit) -> bool:
-    """Nothing active but word that the level was high again and again, which stays for a day, and
-    that the unit began anew by itself, which stays for an hour."""
-    active = [each for each in unit.alarms() if each["state"] in ("UNACK", "ACKED")]
-    stays = all(each["condition"] in ("level-keeps-reaching", "unwatched") for each in active)
-    return stays and not _open(unit)
-
-
-def _open(unit: Unit) -> set[str]:
-    """The notices that were made and neither taken nor withdrawn."""
-    made = {each["body"]["notice"] for each in unit.found("notice made")}
-    ends = [*unit.found("send taken"), *unit.found("send withdrawn")]
-    return made - {each["body"]["notice"] for each in ends}
-
-
-def _judge(stage: Stage, seed: int) -> tuple[int, int]:
-    """How many notices were made, and how many mails came more than once."""
-    unit, mails = stage.unit, [each.mail for each in stage.mail.came]
-    made = {each["body"]["notice"]: each for each in unit.found("notice made")}
-    assert len(made) == len(unit.found("notice made")), f"seed {seed}: an id was given twice"
-    texts: dict[str, set[tuple[str, str, str]]] = {}
-    for each in mails:
-        assert each.id in made, f"seed {seed}: {each} was told and is not in the journal"
-        owed = made[each.id]["body"]["person"]
-        assert each.to == f"{owed}@example.org", f"seed {seed}: {each} was told and not remembered"
-        texts.setdefault(each.id, set()).add((each.to, each.title, each.text))
-    assert all(len(found) == 1 for found in texts.values()), f"seed {seed}: a repeat differs"
-    taken = {each["body"]["notice"] for each in unit.found("send taken")}
-    assert taken <= texts.keys(), f"seed {seed}: said to be taken, and never came"
-    _nobody_is_forgotten(unit, made, set(texts), seed)
-    return len(made), len(mails) - len(texts)
-
-
-def _chatters(unit: Unit, end: int) -> bool:
-    """Whether high level was held to chatter at that record."""
-    began = [each["n"] for each in unit.found("chattering", condition="high-level")]
-    over = [each["n"] for each in unit.found("chattering ended", condition="high-level")]
-    return bool(sum(each < end for each in began) > sum(each < end for each in over))
-
-
-def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], seed: int) -> None:
-    """Whoever was owed word of an alarm got it, or got word that it was over; and all got that."""
-    raised = [each for each in unit.found("raised") if each["body"]["condition"] == "high-level"]
-    assert raised, f"seed {seed}: no alarm at all"
-    ends = [each["n"] for each in unit.found("returned", condition="high-level")]
-    assert len(ends) == len(raised)
-    for alarm, end in zip(raised, ends, strict=True):
-        own = [each for each in made.values() if each["body"]["condition"] == "high-level"]
-        told = {
-            each["body"]["person"]
-            for each in own
-            if alarm["n"] <= each["n"] < end and each["body"]["why"] == "raised"
-        }
-        over = {
-            each["body"]["person"]: each["body"]["notice"]
-            for each in own
-            if each["body"]["why"] == "stand-down" and _follows(each, end, ends)
-        }
-        if _chatters(unit, end):
-            # Three raisings in a minute: it stays one occurrence, which ends ten quiet minutes later.
-            assert set(over.values()) <= came, f"seed {seed}: a stand-down never came"
-            continue
-        assert over.keys() == told, f"seed {seed}: told {told}, stood down {over}"
-        assert "anna" in told or alarm["body"].get("not_told") == "it chatters"
-        assert set(over.values()) <= came, f"seed {seed}: a stand-down never came"
-
-
-def _follows(record: Record, end: int, ends: list[int]) -> bool:
-    """Whether a record belongs to the return with that number, and not to a later one."""
-    later = [each for each in ends if each > end]
-    return bool(end < record["n"] < min(later, default=record["n"] + 1))
+    kills.play(stage, KILLS)
 
 
 def _run_beside(unit: Unit) -> "subprocess.CompletedProcess[str]":

@@ -10,7 +10,12 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from tests.story import faults_of_starts as starts, faults_of_ways as ways, table
+from tests.story import (
+    faults_of_disks as disks,
+    faults_of_starts as starts,
+    faults_of_ways as ways,
+    table,
+)
 from tests.story.stage import Stage, stage
 from tests.story.table import Row
 
@@ -28,6 +33,10 @@ FAULTS: dict[str, Fault] = {
         starts.a_changed_plan_is_loaded_during_an_alarm,
         starts.the_plan_is_broken_at_a_start,
         starts.it_is_ended_in_order_and_not_in_order,
+        disks.the_disk_is_full,
+        disks.the_card_is_read_only,
+        disks.the_journal_is_damaged_while_it_is_down,
+        disks.the_journal_is_kept_and_comes_back,
         starts.a_second_daemon_starts_on_the_same_directory,
     )
 }

@@ -49,3 +49,7 @@ def test_the_story_on_real_pins(tmp_path: Path) -> None:
 
 def test_faults_of_disk_and_pins(tmp_path: Path) -> None:
     judge(play("tests/story/faults_inside.py", tmp_path, {}))
+
+
+def test_a_card_that_fails(tmp_path: Path) -> None:
+    judge(play("tests/story/card_inside.py", tmp_path, {}))

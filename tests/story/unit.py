@@ -201,9 +201,10 @@ class Unit:
         """Ask over the control socket. Raises RelaydError."""
         return client.ask(self.run / "control.sock", do, what, by)
 
-    def relayd(self, *words: str) -> "subprocess.CompletedProcess[str]":
-        """Run a command of `relayd` beside the daemon."""
-        command = [sys.executable, "-m", "relayd", *words, "--run", str(self.run)]
+    def relayd(self, *words: str, run: bool = True) -> "subprocess.CompletedProcess[str]":
+        """Run a command of `relayd` beside the daemon (`run`: one that speaks to it)."""
+        place = ["--run", str(self.run)] if run else []
+        command = [sys.executable, "-m", "relayd", *words, *place]
         return subprocess.run(
             command,
             capture_output=True,
