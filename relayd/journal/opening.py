@@ -12,7 +12,7 @@ from pathlib import Path
 
 from relayd.core.state import State
 from relayd.journal import files, loading, wal, witness
-from relayd.journal.base import Failure, connect, is_damage, reason
+from relayd.journal.base import Failure, code_of, connect, is_damage, reason
 from relayd.journal.codec import JournalDamaged
 from relayd.journal.loading import Loaded
 from relayd.journal.witness import Reached
@@ -85,7 +85,8 @@ def _from_copy(path: Path, draw_epoch: Callable[[], str]) -> Found:
         with _copied(path) as base:
             return _found(None, loading.load(base.execute), draw_epoch)
     except Failure as error:
-        if is_damage(error):
+        # A copy in memory that takes no writes has a header that says so: that is damage.
+        if is_damage(error) or code_of(error) == sqlite3.SQLITE_READONLY:
             return _damaged(path, error, draw_epoch)
         return _found(None, None, draw_epoch)
 
