@@ -60,7 +60,6 @@ ROUND = 5.0
 """Seconds between two looks at threads, clock and watchdog while nothing happens."""
 LOOK = SECOND // 4
 """Nanoseconds between two of them at least while much happens: a look costs as much as a step."""
-CONTACTS_LATE = 10 * SECOND
 
 log = logs.get("daemon")
 
@@ -221,7 +220,9 @@ class Daemon:
             self.inbox.put(FaultFound("journal", harm))
         self._harm = harm
         self._watch.look(self.engine.state, self._now())
-        if self._threads_live() and clock.boottime() - self._contacts.beat() < CONTACTS_LATE:
+        # Every input was read within two polls, or has been reported lost.
+        late = 2 * self._loaded.rig.poll + SECOND
+        if self._threads_live() and clock.boottime() - self._contacts.beat() < late:
             notify.watchdog()
 
     def _threads_live(self) -> bool:
