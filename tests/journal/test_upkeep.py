@@ -156,11 +156,11 @@ def test_the_writer_prunes_when_it_is_idle_and_a_commit_does_not_wait(
     old = history(journal, 300)
     assert journal.commit(old, after(old, 5000), [], at(301), SOON)
     seen = list[int]()
-    while len(seen) < 1000 and (not seen or seen[-1] > 20):
+    while len(seen) < 300 and (not seen or seen[-1] > 20):
         assert journal.commit(old, old, [Record("t", "unit", {})], at(301), SOON)
         seen.append(len(numbers_left(path)) - len(seen))
         with journal._backlog.cond:
-            journal._backlog.cond.wait(0.03)
+            journal._backlog.cond.wait(0.05)
     assert seen[-1] <= 20
     assert journal.close()
 
