@@ -7,6 +7,7 @@ from itertools import pairwise
 import pytest
 
 from relayd.core.calling.bundles import PAUSE, WITHIN
+from relayd.core.events import HornWire, Wire
 from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Panel, Plan, Step
 from relayd.core.saying.gsm7 import ONE_MESSAGE, septets
 from relayd.core.state import Notice, NoticeKind
@@ -188,3 +189,14 @@ def test_other_ways_of_the_same_person_are_not_disturbed(minutes: int) -> None:
     world.run(10 * 60)
     again = [each for each in world.tells() if each.channel == "ben.push"]
     assert len({each.send for each in again}) - len({each.send for each in pushes}) <= 1
+
+
+def test_a_bundle_names_what_is_left_undone_at_a_place_once() -> None:
+    world = started(many(5, Means.HIGH_LEVEL, Means.LOW_LEVEL))
+    world.ask(HornWire("tank-04", Wire.OFF, "a guest"))
+    rise(world, *range(5))
+    world.run(3)
+    rise(world, 4, means=Means.LOW_LEVEL)
+    world.run(60)
+    text = next(each.long for each in told(world, "anna") if each.kind is NoticeKind.DIGEST)
+    assert text.count("Still to be undone: the horn's wire is disconnected") == 1
