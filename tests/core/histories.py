@@ -144,7 +144,8 @@ def _flutters(which: int, times: int, gap: float) -> Happens:
 def _restart(down: float, other_boot: bool, trusted: bool) -> Happens:
     def do(unit: Unit) -> None:
         boot = f"{unit.boot}'" if other_boot else None
-        assert stored(unit.state) == replace(unit.state, live={}, closed=()), "not stored whole"
+        kept = replace(unit.state, live={}, closed=(), turns={}, handed={})
+        assert stored(unit.state) == kept, "not stored whole"
         unit.crash(down, boot, trusted, None)
         unit.begin(planned=False)
 
