@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from relayd.core.calling.bundles import GATHER, PAUSE
 from relayd.core.calling.lists import calls_for
 from relayd.core.draft import Draft
 from relayd.core.effects import Effect, Record
@@ -136,15 +137,24 @@ class Unit(World):
         return "", []
 
     def _is_told(self, owner: Subject, alarm: Alarm) -> None:
-        """A high alarm that nobody has acknowledged has reached somebody by its list's first step."""
+        """A high alarm that nobody has acknowledged has reached somebody by its list's first step.
+
+        By itself, or in the next message that names several.
+        """
         call = alarm.call
         if alarm.process is not Process.UNACK or alarm.priority is not Priority.HIGH:
             return
         if call is None or alarm.chattering is not None:
             return
         first = calls_for(self.plan, owner.id, alarm.condition, alarm.priority).steps[0].after
-        if self.up > call.began + first:
-            about = [each for each in self.made.values() if each.occurrence == alarm.occurrence]
+        if self.up > call.began + first + GATHER + PAUSE:
+            number = f".{alarm.occurrence}]"
+            about = [
+                each
+                for each in self.made.values()
+                if each.occurrence == alarm.occurrence
+                or (each.kind is NoticeKind.DIGEST and number in each.long)
+            ]
             tries = [send.tries for each in about for send in each.sends]
             assert any(tries), f"{alarm.condition} was raised and nobody was told"
 

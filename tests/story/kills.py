@@ -100,9 +100,10 @@ def _count(unit: Unit) -> int:
 
 
 def _at_rest(unit: Unit) -> bool:
-    """Nothing active but word that the level was high again and again, which stays for a day."""
+    """Nothing active but word that the level was high again and again, which stays for a day, and
+    that the unit began anew by itself, which stays for an hour."""
     active = [each for each in unit.alarms() if each["state"] in ("UNACK", "ACKED")]
-    stays = all(each["condition"] == "level-keeps-reaching" for each in active)
+    stays = all(each["condition"] in ("level-keeps-reaching", "unwatched") for each in active)
     return stays and not _open(unit)
 
 

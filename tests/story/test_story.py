@@ -129,7 +129,8 @@ def test_everybody_got_each_mail_once_and_in_order(played: Played) -> None:
 def test_the_stand_down_reaches_exactly_those_who_were_told(played: Played, condition: str) -> None:
     told = [each["body"]["person"] for each in played.notices(condition, "raised")]
     over = [each["body"]["person"] for each in played.notices(condition, "stand-down")]
-    assert over == told
+    # Ben is told at his step again where Anna's message waited for its turn; once is enough at the end.
+    assert over == list(dict.fromkeys(told))
     ids = {each["body"]["notice"] for each in played.notices(condition, "stand-down")}
     assert ids <= {each.id for each in played.mails}
 

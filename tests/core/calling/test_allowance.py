@@ -122,3 +122,14 @@ def test_a_channel_without_a_limit_takes_all() -> None:
     world = rise(started(replace(limited(1), at_most={})), *(f"medium-{each}" for each in range(6)))
     assert len(went(world)) == 6
     assert not world.notices(NoticeKind.DIGEST)
+
+
+def test_what_must_wait_a_second_time_is_recorded_once() -> None:
+    world = rise(started(limited(2)), "medium-0", "medium-1")
+    first = went(world)[0]
+    world.run_to(first + HOUR - 20 * SECOND)
+    rise(world, "high-0", apart=30)
+    assert len(went(world)) == 2
+    assert len(world.records("send waits")) == 1
+    world.run_to(first + 2 * HOUR)
+    assert "Thing 1" in [each for _, each in world.effects if isinstance(each, Tell)][-1].body

@@ -170,3 +170,26 @@ def test_what_somebody_has_taken_meanwhile_calls_nobody_sooner() -> None:
 def test_who_has_no_way_that_works_is_unreachable(person: str) -> None:
     draft = Draft(two_ways(), State("k"), World(two_ways()).now())
     assert ways.unreachable(draft, person, Priority.HIGH) is (person == "gone")
+
+
+def test_a_message_that_is_no_call_and_reaches_nobody_hurries_nothing() -> None:
+    world = started(two_ways(), "anna.mail", "anna.push")
+    world.alarm(LEVEL)
+    world.run(11)
+    world.alarm(LEVEL, False)
+    world.run(65)
+    before = len(world.records("next step at once"))
+    for channel in ("anna.mail", "anna.push"):
+        refuse(world, channel)
+    assert len(world.records("next step at once")) == before
+
+
+def test_what_is_withdrawn_on_its_way_and_then_fails_closes_its_message() -> None:
+    world = started(two_ways(), "anna.mail", "anna.push", "ben.mail", "ben.push")
+    world.alarm(LEVEL)
+    world.run(11)
+    world.alarm(LEVEL, False)
+    world.run(200)
+    assert all(
+        any(send.due is not None for send in each.sends) for each in world.state.notices.values()
+    )

@@ -222,7 +222,6 @@ def test_seven_slow_turns_in_a_minute_are_unsettled_and_an_exempt_contact_never_
         assert it.process("unsettled") == state
 
 
-@pytest.mark.untraced
 @pytest.mark.slow
 def test_a_site_s_own_priority_is_that_of_its_chatter_too() -> None:
     hatch = contact(Means.OTHER, name="hatch", priority=Priority.HIGH)
