@@ -72,11 +72,11 @@ def test_a_hostile_mail_is_over_soon_and_says_little(raw: bytes) -> None:
         assert len(found) < 60
 
 
-def test_noise_of_a_thousand_kinds_never_leaves_the_child() -> None:
+def test_noise_of_many_kinds_never_leaves_the_child() -> None:
     seed = time.time_ns() % 1_000_000
     print(f"seed {seed}")
     random = Random(seed)
-    for _ in range(300):
+    for _ in range(100):
         raw = bytearray(answer("seen"))
         for _ in range(random.randrange(1, 60)):
             at = random.randrange(len(raw))

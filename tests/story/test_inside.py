@@ -51,5 +51,6 @@ def test_faults_of_disk_and_pins(tmp_path: Path) -> None:
     judge(play("tests/story/faults_inside.py", tmp_path, {}))
 
 
+@pytest.mark.long
 def test_a_card_that_fails(tmp_path: Path) -> None:
     judge(play("tests/story/card_inside.py", tmp_path, {}))
