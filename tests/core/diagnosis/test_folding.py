@@ -15,7 +15,7 @@ from tests.core.world import World
 LEVEL, CIRCUIT = contact(Means.HIGH_LEVEL), contact(Means.ALARM_POWER)
 CALLED, RUNNING = contact(Means.PUMP_CALLED), contact(Means.PUMP_RUNNING)
 SPEC = (LEVEL, CIRCUIT, CALLED, RUNNING)
-R3, R4 = (c.NO_CURRENT, said("R3")), (c.NOT_FALLING, "the level ")
+R3, R4 = (c.NO_CURRENT, said("R3")), (c.NOT_FALLING, "the water is not below the alarm float")
 ANNA, BEN = "anna", "ben"
 
 
