@@ -27,21 +27,19 @@ GATHER = 2 * SECOND
 
 def owe(draft: Draft, notice: Notice) -> None:
     """Owe a notice: it goes at once, or with the next message that names several."""
+    now = draft.now.up
     at = _turn(draft, notice.person)
-    if at > draft.now.up:
-        later = at - draft.now.up
+    if at > now:
+        later = at - now
         sends = (
             each if each.due is None else replace(each, due=each.due + later)
             for each in notice.sends
         )
         notice = replace(notice, sends=tuple(sends))
+    else:
+        turns = draft.turns.get(notice.person, Turns())
+        draft.turns[notice.person] = replace(turns, singles=(*_lately(turns, now), now))
     outbox.keep(draft, notice)
-
-
-def waits(notice: Notice, now: int) -> bool:
-    """Whether nothing of it has been tried yet, and it was made to wait."""
-    untried = all(each.state is SendState.OWED and each.tries == 0 for each in notice.sends)
-    return untried and bool(notice.sends) and notice.made.up < now
 
 
 def gather(draft: Draft) -> None:
@@ -50,7 +48,7 @@ def gather(draft: Draft) -> None:
     due = {
         notice.person: None
         for notice in draft.notices.values()
-        if waits(notice, now) and _first_due(notice) <= now
+        if _untried(notice) and notice.made.up < now and _first_due(notice) <= now
     }
     for person in due:
         waiting = [
@@ -69,7 +67,7 @@ def works_again(draft: Draft, channel: str) -> None:
     for notice in list(draft.notices.values()):
         outbox.hurry(draft, notice.id, channel)
     for notice in draft.notices.values():
-        if any(each.channel == channel and _is_owed(each.state) for each in notice.sends):
+        if any(each.channel == channel and each.state is SendState.OWED for each in notice.sends):
             owed.setdefault(notice.person, []).append(notice)
     for person, notices in owed.items():
         if len(notices) > 1:
@@ -87,11 +85,14 @@ def _turn(draft: Draft, person: str) -> int:
     ]
     if waiting:
         return min(waiting)
-    recent = tuple(each for each in turns.singles if each > now - WITHIN)
-    if len(recent) < SINGLES:
-        draft.turns[person] = replace(turns, singles=(*recent, now))
+    if len(_lately(turns, now)) < SINGLES:
         return now
     return max(now + GATHER, turns.bundled + PAUSE if turns.bundled is not None else 0)
+
+
+def _lately(turns: Turns, now: int) -> tuple[int, ...]:
+    """When messages last went by themselves, within the time that counts."""
+    return tuple(each for each in turns.singles if each > now - WITHIN)
 
 
 def _went(draft: Draft, person: str, bundled: int) -> None:
@@ -99,8 +100,8 @@ def _went(draft: Draft, person: str, bundled: int) -> None:
 
 
 def _untried(notice: Notice) -> bool:
-    sends = notice.sends
-    return bool(sends) and all(
+    """Whether it has sends, and none of them has been tried."""
+    return bool(notice.sends) and all(
         each.state is SendState.OWED and each.tries == 0 for each in notice.sends
     )
 
@@ -108,10 +109,6 @@ def _untried(notice: Notice) -> bool:
 def _held(notice: Notice) -> bool:
     """Whether a channel's limit or its failing holds it: nothing else waits for that."""
     return any(each.detail for each in notice.sends)
-
-
-def _is_owed(state: SendState) -> bool:
-    return state is SendState.OWED
 
 
 def _first_due(notice: Notice) -> int:

@@ -64,10 +64,12 @@ def withdraw(draft: Draft, notice: Notice, why: str, only: frozenset[str] | None
         if only is not None and send.channel not in only:
             continue
         if send.state is SendState.OWED:
-            notice = _with(notice, replace(send, state=SendState.WITHDRAWN, due=None, detail=why))
+            notice = ways.with_send(
+                notice, replace(send, state=SendState.WITHDRAWN, due=None, detail=why)
+            )
         elif send.state is SendState.OUT:
             draft.effects.append(Withdraw(send.id))
-            notice = _with(notice, replace(send, state=SendState.LEAVING, detail=why))
+            notice = ways.with_send(notice, replace(send, state=SendState.LEAVING, detail=why))
         else:
             continue
         draft.record(
@@ -100,7 +102,7 @@ def hand_out(draft: Draft, notice_id: int) -> None:
             _wait(draft, notice_id, send, at)
         elif notice is not None and (at := ways.behind(draft, notice, send)) > draft.now.up:
             draft.put_notice(
-                _with(draft.notices[notice_id], replace(send, due=at, detail=ONE_BY_ONE))
+                ways.with_send(draft.notices[notice_id], replace(send, due=at, detail=ONE_BY_ONE))
             )
         else:
             _hand(draft, notice_id, send)
@@ -122,9 +124,11 @@ def hurry(draft: Draft, notice_id: int, channel: str) -> None:
         if send.channel != channel:
             continue
         if send.state is SendState.OWED:
-            draft.put_notice(_with(draft.notices[notice_id], replace(send, due=draft.now.up)))
+            draft.put_notice(
+                ways.with_send(draft.notices[notice_id], replace(send, due=draft.now.up))
+            )
         elif send.state is SendState.OUT:
-            draft.put_notice(_with(draft.notices[notice_id], replace(send, tries=1)))
+            draft.put_notice(ways.with_send(draft.notices[notice_id], replace(send, tries=1)))
 
 
 def put_off(draft: Draft, notice_id: int, pause: int) -> None:
@@ -191,13 +195,13 @@ def _wait(draft: Draft, notice_id: int, send: Send, until: int) -> None:
             channel=send.channel,
             why=LIMITED,
         )
-    draft.put_notice(_with(notice, replace(send, due=until, detail=LIMITED)))
+    draft.put_notice(ways.with_send(notice, replace(send, due=until, detail=LIMITED)))
 
 
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     notice = draft.notices[notice_id]
     out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
-    draft.put_notice(_with(notice, out))
+    draft.put_notice(ways.with_send(notice, out))
     allowance.gave(draft, send.channel)
     ref = draft.ref(notice.id)
     body = replying.body(draft.plan, notice, send.channel, ref)
@@ -208,7 +212,7 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
 
 
 def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
-    notice = _with(
+    notice = ways.with_send(
         draft.notices[notice_id],
         replace(send, state=SendState.TAKEN, due=None, last=Outcome.TAKEN, detail=detail),
     )
@@ -241,7 +245,7 @@ def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: 
     due_at = None if last else draft.now.up + retry_after(send)
     after = replace(send, state=state, due=due_at, last=outcome, detail=detail)
     before = ways.missed(notice)
-    notice = ways.after_failure(_with(notice, after), draft.now.up)
+    notice = ways.after_failure(ways.with_send(notice, after), draft.now.up)
     draft.put_notice(notice)
     if ways.missed(notice) and not before:
         draft.missed.append(notice)
@@ -269,8 +273,3 @@ def _channel(draft: Draft, channel: str, why: str) -> None:
     else:
         said.pop(CHANNEL_FAILING, None)
     draft.put(replace(subject, said=said))
-
-
-def _with(notice: Notice, send: Send) -> Notice:
-    sends = tuple(send if each.id == send.id else each for each in notice.sends)
-    return replace(notice, sends=sends)

@@ -60,10 +60,11 @@ def after_failure(notice: Notice, now: int) -> Notice:
     waiting = [each for each in notice.sends if stands_by(each, now)]
     if not waiting:
         return notice
-    return _with(notice, replace(min(waiting, key=lambda each: each.due or 0), due=now))
+    return with_send(notice, replace(min(waiting, key=lambda each: each.due or 0), due=now))
 
 
-def _with(notice: Notice, send: Send) -> Notice:
+def with_send(notice: Notice, send: Send) -> Notice:
+    """The notice with this send in the place of the one of that id."""
     return replace(
         notice, sends=tuple(send if each.id == send.id else each for each in notice.sends)
     )

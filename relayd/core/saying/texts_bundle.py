@@ -4,7 +4,7 @@ In: plan, subjects, the notices that it stands for, a person, time. Out: title, 
 form in the reader's language. Knows nothing of services.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 
 from relayd.core import conditions as c
 from relayd.core.events import Now
@@ -14,7 +14,7 @@ from relayd.core.saying import advice, cautions, letter, short, when
 from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
 from relayd.core.saying.sentences import name as named
-from relayd.core.saying.texts_other import item
+from relayd.core.saying.texts_other import item, listed
 from relayd.core.state import Alarm, Notice, Stamp, Subject
 
 
@@ -40,7 +40,7 @@ def bundle(
     lines = [
         _first(desk, len(about) + len(others), high, down_since),
         *_care(desk, open_ones),
-        *_items(desks, ref),
+        *listed(desks, lambda about, condition: _line(about, condition, ref), letter.pressing),
         *(f"{n}. {each.short}" for n, each in enumerate(others, len(desks) + 1)),
         *([say(_how(desk), person=person)] if open_ones else []),
         *letter.phones(desk),
@@ -93,16 +93,6 @@ def _care(desk: Desk, alarms: list[Alarm]) -> list[str]:
         each for alarm in alarms for each in cautions.CAUTIONS[c.base_of(alarm.condition)]
     )
     return [f"! {each}" for each in cautions.told(tuple(found), desk.say)]
-
-
-def _items(desks: list[tuple[Desk, str]], ref: Callable[[int], str]) -> Iterator[str]:
-    """One line an alarm; after the first of each place what is left undone there."""
-    places: set[str] = set()
-    for number, (desk, condition) in enumerate(desks, 1):
-        yield f"{number}. {_line(desk, condition, ref)}"
-        if desk.subject not in places:
-            yield from letter.pressing(desk)
-        places.add(desk.subject)
 
 
 def _line(desk: Desk, condition: str, ref: Callable[[int], str]) -> str:

@@ -4,7 +4,7 @@ In: plan, subjects, a person, time. Out: title, short and long form in the reade
 says how to answer, or that nobody reads a reply. Knows nothing of services.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from relayd.core import conditions as c
 from relayd.core.events import Now, Wire
@@ -248,13 +248,8 @@ def digest(
     desk = Desk(plan, subjects, letter.UNIT, reader, now)
     say = desk.say
     lines = [say("{site}: to look at ({count}).", site=plan.unit_name, count=len(items))]
-    places: set[str] = set()
-    for number, (about, condition) in enumerate(desks, 1):
-        lines.append(f"{number}. {item(about, condition, ref)}")
-        if about.subject not in places:
-            lines += letter.undone(about)
-        places.add(about.subject)
     lines += [
+        *listed(desks, lambda about, condition: item(about, condition, ref), letter.undone),
         say(
             "To say that you have seen one: relayd ack NUMBER --by {person} (on the unit).",
             person=person,
@@ -267,6 +262,20 @@ def digest(
     brief = short.made(short.Parts(what, plan.unit_name, say(letter.NO_REPLY_SHORT)))
     title = say("To look at ({count}) - {site}", count=len(items), site=plan.unit_name)
     return Text(title, brief, "\n".join(lines))
+
+
+def listed(
+    desks: Iterable[tuple[Desk, str]],
+    line: Callable[[Desk, str], str],
+    undone: Callable[[Desk], Iterable[str]],
+) -> Iterator[str]:
+    """One numbered line an alarm; after the first of each place what is left undone there."""
+    places: set[str] = set()
+    for number, (about, condition) in enumerate(desks, 1):
+        yield f"{number}. {line(about, condition)}"
+        if about.subject not in places:
+            yield from undone(about)
+        places.add(about.subject)
 
 
 def _brief(desk: Desk, condition: str) -> str:

@@ -23,6 +23,17 @@ def cabin() -> World:
     return World(plan_of(panel("cabin", *SPEC))).start().run(10)
 
 
+def chattering() -> World:
+    """High level stands, and its contact has come and gone for a while."""
+    at = cabin()
+    at.alarm(LEVEL.id)
+    at.run(30)
+    for on in (False, True) * 20:
+        at.alarm(LEVEL.id, on)
+        at.run(2)
+    return at
+
+
 def shelve(at: World, condition: str) -> None:
     at.ask(Shelve("cabin", condition, within=HOUR, why="a test"))
 
@@ -122,12 +133,7 @@ def test_a_panel_s_supply_that_flaps_with_the_site_s_is_told_with_it() -> None:
 
 
 def test_a_chattering_level_contact_is_news_of_its_own_high_level() -> None:
-    at = cabin()
-    at.alarm(LEVEL.id)
-    at.run(30)
-    for on in (False, True) * 20:
-        at.alarm(LEVEL.id, on)
-        at.run(2)
+    at = chattering()
     at.run(90)
     assert at.open_alarm(c.UNSETTLED).suppressed == TOLD_WITH_LEVEL
     assert [each.condition for each in at.notices(NoticeKind.RAISED)] == [c.HIGH_LEVEL] * 2
@@ -136,12 +142,7 @@ def test_a_chattering_level_contact_is_news_of_its_own_high_level() -> None:
 
 
 def test_a_contact_that_chattered_is_believed_back_after_ten_quiet_minutes() -> None:
-    at = cabin()
-    at.alarm(LEVEL.id)
-    at.run(30)
-    for on in (False, True) * 20:
-        at.alarm(LEVEL.id, on)
-        at.run(2)
+    at = chattering()
     at.alarm(RUNNING.id)
     at.alarm(LEVEL.id, False)
     at.run(9 * 60)
@@ -153,12 +154,7 @@ def test_a_contact_that_chattered_is_believed_back_after_ten_quiet_minutes() -> 
 
 
 def test_a_contact_that_chattered_is_not_believed_back_while_no_pump_has_run() -> None:
-    at = cabin()
-    at.alarm(LEVEL.id)
-    at.run(30)
-    for on in (False, True) * 20:
-        at.alarm(LEVEL.id, on)
-        at.run(2)
+    at = chattering()
     at.alarm(LEVEL.id, False)
     at.run(3600)
     assert (at.process("high-level"), at.row) == ("UNACK", "L18")
@@ -168,12 +164,7 @@ def test_a_contact_that_chattered_is_not_believed_back_while_no_pump_has_run() -
 
 
 def test_a_chattering_contact_that_somebody_has_looked_at_is_believed_at_once() -> None:
-    at = cabin()
-    at.alarm(LEVEL.id)
-    at.run(30)
-    for on in (False, True) * 20:
-        at.alarm(LEVEL.id, on)
-        at.run(2)
+    at = chattering()
     at.alarm(LEVEL.id, False)
     at.run(30)
     at.ask(Looked("cabin", True), BEN)
