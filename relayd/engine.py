@@ -10,7 +10,7 @@ from typing import Protocol
 
 from relayd.core.draft import UNIT
 from relayd.core.effects import Answer, Effect, Publish, Record, Tell, Withdraw
-from relayd.core.events import Event, JournalJudged, Now
+from relayd.core.events import Event, JournalJudged, Now, Sent
 from relayd.core.machine import Outcome, step
 from relayd.core.plan import Plan
 from relayd.core.state import State
@@ -39,6 +39,9 @@ class Tells(Protocol):
 
     def withdraw(self, send: int) -> None:
         """Take a send back if it has not left."""
+
+    def settled(self, send: int) -> None:
+        """What became of a send is remembered, or need not be. Never blocks."""
 
 
 class Engine:
@@ -76,6 +79,8 @@ class Engine:
             self._act(effect)
             if not isinstance(effect, Publish):
                 self._boundary(f"{type(effect).__name__} done")
+        if isinstance(event, Sent):
+            self._sender.settled(event.send)
         changed = [effect.subject for effect in outcome.effects if isinstance(effect, Publish)]
         if self.state.notices is not before.notices and UNIT not in changed:
             changed.append(UNIT)  # it counts the messages that wait

@@ -64,6 +64,9 @@ class Stage:
         self.note("told", [tell.send, tell.ref, tell.channel, tell.title])
         self.waiting.append(Sent(tell.send, Outcome.TAKEN))
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         self.note("withdrawn", send)
 

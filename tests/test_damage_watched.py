@@ -74,6 +74,9 @@ class Life:
         self.told.append((self.up, tell))
         self.waiting.append(Sent(tell.send, Outcome.TAKEN))
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         raise AssertionError(f"nothing waits, and send {send} is withdrawn")
 

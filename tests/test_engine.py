@@ -38,6 +38,7 @@ class Stage:
     up: int = 100 * SECOND
     told: list[int] = field(default_factory=list)
     named: list[Sequence[str]] = field(default_factory=list)
+    steps: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.engine = Engine(self.plan, State("k3f9ab"), self, self, self.now)
@@ -50,6 +51,7 @@ class Stage:
     def commit(
         self, old: State, new: State, records: Sequence[Record], now: Now, wait: float
     ) -> bool:
+        self.steps.append("committed")
         return True
 
     def late(self) -> str:
@@ -60,6 +62,9 @@ class Stage:
 
     def withdraw(self, send: int) -> None:
         self.told.remove(send)
+
+    def settled(self, send: int) -> None:
+        self.steps.append(f"settled {send}")
 
     def publish(self, subjects: Sequence[str]) -> None:
         self.named.append(subjects)
@@ -96,6 +101,16 @@ class Stage:
                 continue  # taken back meanwhile
             self.told.remove(send)
             self.give(Sent(send, outcome, "no route" if outcome is Outcome.FAILED else ""))
+
+
+def test_what_became_of_a_send_is_settled_once_it_is_on_the_disk() -> None:
+    stage = Stage(plan()).start()
+    stage.move(LEVEL, True)
+    stage.run(11 * SECOND)
+    (send,) = stage.told
+    stage.steps.clear()
+    stage.answer(Outcome.TAKEN)
+    assert stage.steps == ["committed", f"settled {send}"]
 
 
 def test_messages_that_wait_are_shown_as_they_come_and_go() -> None:

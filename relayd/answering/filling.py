@@ -17,6 +17,9 @@ class Tells(Protocol):
     def withdraw(self, send: int) -> None:
         """Take a send back if it has not left."""
 
+    def settled(self, send: int) -> None:
+        """What became of a send is remembered, or need not be. Never blocks."""
+
 
 class Filling:
     """Stands before the sender."""
@@ -34,3 +37,7 @@ class Filling:
     def withdraw(self, send: int) -> None:
         """Take a send back if it has not left."""
         self._sender.withdraw(send)
+
+    def settled(self, send: int) -> None:
+        """What became of a send is remembered, or need not be. Never blocks."""
+        self._sender.settled(send)

@@ -82,6 +82,11 @@ class Post:
             self._withdrawn.put(send)
             self._ring()
 
+    def settled(self, send: int) -> None:
+        """What became of a send is on the disk: the next of its channel may leave. Never blocks."""
+        self._ledger.settled(send)
+        self._ring()
+
     def stop(self) -> None:
         """Give what is being sent some seconds to end, then end the sender."""
         self._stopping = True
@@ -137,7 +142,7 @@ class Post:
                 self._feed(pipes)
             if question := patience.question(self._turn()):
                 pipes.put({"ping": question})
-            self._listen(pipes, patience, patience.due())
+            self._listen(pipes, patience, self._due(pipes, patience))
             if why := patience.overdue(self._turn()):
                 return why
         if self._stopping and patience.ready:
@@ -147,12 +152,17 @@ class Post:
                 self._listen(pipes, patience, end)
         return ""
 
+    def _due(self, pipes: Pipes, patience: Patience) -> int:
+        room = patience.ready and pipes.backlog() < AHEAD
+        behind = self._ledger.due() if room else None
+        return patience.due() if behind is None else min(patience.due(), behind)
+
     def _turn(self) -> int:
         self._beat = boottime()
         return self._beat
 
     def _feed(self, pipes: Pipes) -> None:
-        while pipes.backlog() < AHEAD and (tell := self._ledger.next()):
+        while pipes.backlog() < AHEAD and (tell := self._ledger.next(boottime())):
             pipes.put(self._order(tell))
         while True:
             try:
@@ -184,6 +194,7 @@ class Post:
             patience.heard_beat(said["beat"], boottime())
         elif "withdrawn" in said:
             self._ledger.done(said["withdrawn"])
+            self._ledger.settled(said["withdrawn"])
         elif self._ledger.done(said["send"]):
             self._post(Sent(said["send"], Outcome(said["outcome"]), said["detail"]))
 

@@ -69,6 +69,9 @@ class RecordingSender:
             self.withdrawn.append(send)
             self._waiting = [tell for tell in self._waiting if tell.send != send]
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that here."""
+
     def answer(self, send: int, outcome: Outcome, detail: str = "") -> None:
         """Let a send that is out end; one that is not out changes nothing."""
         with self._lock:

@@ -49,7 +49,7 @@ def next_job(waiting: Sequence[Job], running: Iterable[Running]) -> Job | None:
         return None
     each = A_CHANNEL if busy.total() < AT_MOST // 2 else 1
     free = [job for job in waiting if busy[job.channel] < each]
-    return min(free, key=lambda job: (busy[job.channel], _rank(job)), default=None)
+    return min(free, key=lambda job: (busy[job.channel], urgency(job.priority)), default=None)
 
 
 def to_end(
@@ -64,5 +64,6 @@ def to_end(
     return min(late, key=lambda each: (-busy[each.job.channel], each.since), default=None)
 
 
-def _rank(job: Job) -> int:
-    return URGENCY.get(job.priority, len(URGENCY))
+def urgency(priority: str) -> int:
+    """The rank of a priority; the lowest goes first."""
+    return URGENCY.get(priority, len(URGENCY))

@@ -95,5 +95,8 @@ class Afar:
     def tell(self, tell: Tell) -> None:
         self.told.append(tell)
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         self.told = [each for each in self.told if each.send != send]

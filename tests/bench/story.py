@@ -50,6 +50,9 @@ class Story:
         self.told += 1
         self._waiting.append(Sent(tell.send, Outcome.TAKEN))
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         raise AssertionError("nothing is to be withdrawn")
 

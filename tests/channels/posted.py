@@ -35,6 +35,8 @@ class Posted:
     def __init__(self) -> None:
         self.events: list[Event] = []
         self.times: list[float] = []
+        self.settled: Callable[[int], None] = lambda _send: None
+        """Told of every outcome, as the daemon does when it is on the disk."""
         self._news = Condition()
 
     def __call__(self, event: Event) -> None:
@@ -42,6 +44,8 @@ class Posted:
             self.events.append(event)
             self.times.append(monotonic())
             self._news.notify_all()
+        if isinstance(event, Sent):
+            self.settled(event.send)
 
     def until(self, true: Callable[[], object]) -> None:
         """Wait until something is true of the events; fail with all of them at the deadline."""
@@ -111,6 +115,7 @@ def posting(
     secrets = {name: Secret(address) for name, address in addresses.items()}
     words = command or [*COMMAND, "--limit", str(limit), "--room", str(room)]
     post = Post(posted, secrets, words, pace)
+    posted.settled = post.settled
     post.start()
     try:
         yield post, posted

@@ -87,6 +87,9 @@ class Storm:
         self.tells.append((self.up, tell))
         self.waiting.append(tell)
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         self.waiting = [each for each in self.waiting if each.send != send]
 

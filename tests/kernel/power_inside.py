@@ -41,6 +41,9 @@ class Unit(Life):
         else:
             say(record=self.journal._next - 1, counter=self.engine.state.counter, up=self.up)
 
+    def settled(self, send: int) -> None:
+        """Nothing waits for that."""
+
     def withdraw(self, send: int) -> None:
         say(withdrawn=send)
 
