@@ -57,10 +57,11 @@ def play(stage: Stage, kills: int, seed: int | None = None) -> Figures:
     unit.move(LEVEL, "closed")
     unit.until(lambda: "high-level" in {each["condition"] for each in unit.alarms()}, "high level")
     unit.move(LEVEL, "open")
-    unit.until(lambda: _at_rest(unit), "at rest", 60)
-    _nothing_committed_is_lost(unit, seed)
-    made, repeats = _judge(stage, seed)
-    most = _most_at_once(stage, lives)
+    unit.until(lambda: at_rest(unit), "at rest", 60)
+    nothing_committed_is_lost(unit, seed)
+    made, repeats = told_and_remembered(stage, seed)
+    _nobody_is_forgotten(stage, seed)
+    most = most_at_once(stage, lives)
     # The next leaves when what became of the one before is on the disk.
     assert most <= 1, f"seed {seed}: one kill repeated {most} over one channel"
     figures = Figures(kills, made, repeats, most, len(unit.records()))
@@ -98,7 +99,7 @@ def _count(unit: Unit) -> int:
     return len(unit.found("notice made"))
 
 
-def _at_rest(unit: Unit) -> bool:
+def at_rest(unit: Unit) -> bool:
     """Nothing active but word that the level was high again and again, which stays for a day, and
     that the unit began anew by itself, which stays for an hour."""
     active = [each for each in unit.alarms() if each["state"] in ("UNACK", "ACKED")]
@@ -113,25 +114,26 @@ def _open(unit: Unit) -> set[str]:
     return made - {each["body"]["notice"] for each in ends}
 
 
-def _judge(stage: Stage, seed: int) -> tuple[int, int]:
-    """How many notices were made, and how many mails came more than once."""
-    unit, mails = stage.unit, [each.mail for each in stage.mail.came]
+def told_and_remembered(stage: Stage, seed: int) -> tuple[int, int]:
+    """How many notices were made, and how many mails came more than once over a channel."""
+    unit = stage.unit
+    # In this order: what is taken had come, and what came was made, also while more comes.
+    taken = {each["body"]["notice"] for each in unit.found("send taken")}
+    mails = [each.mail for each in stage.mail.came]
     made = {each["body"]["notice"]: each for each in unit.found("notice made")}
     assert len(made) == len(unit.found("notice made")), f"seed {seed}: an id was given twice"
     texts: dict[str, set[tuple[str, str, str]]] = {}
     for each in mails:
         assert each.id in made, f"seed {seed}: {each} was told and is not in the journal"
         owed = made[each.id]["body"]["person"]
-        assert _person(each.to) == owed, f"seed {seed}: {each} was told and not remembered"
+        assert person(each.to) == owed, f"seed {seed}: {each} was told and not remembered"
         texts.setdefault(each.id, set()).add((owed, each.title, each.text))
     assert all(len(found) == 1 for found in texts.values()), f"seed {seed}: a repeat differs"
-    taken = {each["body"]["notice"] for each in unit.found("send taken")}
     assert taken <= texts.keys(), f"seed {seed}: said to be taken, and never came"
-    _nobody_is_forgotten(unit, made, set(texts), seed)
     return len(made), len(mails) - len({(each.id, each.to) for each in mails})
 
 
-def _person(to: str) -> str:
+def person(to: str) -> str:
     """Whose address it is; `anna.post` is Anna's second one."""
     return to.partition("@")[0].partition(".")[0]
 
@@ -143,8 +145,10 @@ def _chatters(unit: Unit, end: int) -> bool:
     return bool(sum(each < end for each in began) > sum(each < end for each in over))
 
 
-def _nobody_is_forgotten(unit: Unit, made: dict[str, Record], came: set[str], seed: int) -> None:
+def _nobody_is_forgotten(stage: Stage, seed: int) -> None:
     """Whoever was owed word of an alarm got it, or got word that it was over; and all got that."""
+    unit, came = stage.unit, {each.mail.id for each in stage.mail.came}
+    made = {each["body"]["notice"]: each for each in unit.found("notice made")}
     raised = [each for each in unit.found("raised") if each["body"]["condition"] == "high-level"]
     assert raised, f"seed {seed}: no alarm at all"
     outdated = _outdated(unit, made, came, seed)
@@ -189,7 +193,7 @@ def _follows(record: Record, end: int, ends: list[int]) -> bool:
     return bool(end < record["n"] < min(later, default=record["n"] + 1))
 
 
-def _nothing_committed_is_lost(unit: Unit, seed: int) -> None:
+def nothing_committed_is_lost(unit: Unit, seed: int) -> None:
     """Every record that was ever seen on the disk is there, as it was, under its number."""
     seen = unit.records()
     whole = journal.records(unit.state / "journal.db", 0, unit.state.parent / "whole")
@@ -199,7 +203,7 @@ def _nothing_committed_is_lost(unit: Unit, seed: int) -> None:
     assert not list(unit.state.glob("*.damaged-*")), f"seed {seed}: it was taken for damaged"
 
 
-def _most_at_once(stage: Stage, lives: list[int]) -> int:
+def most_at_once(stage: Stage, lives: list[int]) -> int:
     """How many mails over one channel one kill made come again, at most.
 
     A mail comes again because of the kill that followed it: what became of it was not yet on the disk.

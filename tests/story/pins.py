@@ -34,6 +34,9 @@ class Pins:
     def lines(self) -> Mapping[str, int]:
         return self._lines
 
+    def stands(self, input: str) -> str:
+        return self._stand[input]
+
     def move(self, input: str, stands: str, process: "subprocess.Popen[bytes] | None") -> None:
         self._stand[input] = stands
         self.sim.move(self._lines[input], stands == "open")

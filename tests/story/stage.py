@@ -85,11 +85,11 @@ class Stage:
 
 
 @contextmanager
-def stage(folder: Path) -> Iterator[Stage]:
+def stage(folder: Path, contacts: Mapping[str, str] = AT_REST) -> Iterator[Stage]:
     """A stage with the contacts at rest and nothing running but the mailbox."""
     folder.mkdir()
     with ExitStack() as around:
         mail = around.enter_context(mailbox())
-        unit = Unit(folder / "unit", Scripted(folder / "wires.json", AT_REST))
+        unit = Unit(folder / "unit", Scripted(folder / "wires.json", contacts))
         around.enter_context(closing(unit))
         yield Stage(folder, around, mail, unit)

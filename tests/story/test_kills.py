@@ -11,8 +11,9 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from tests.story import kills
+from tests.story import kills, loaded
 from tests.story.kills import Figures
+from tests.story.plans import AT_REST
 from tests.story.stage import stage
 
 AT_ONCE = 4
@@ -22,9 +23,10 @@ KILLS = int(os.environ.get("RELAYD_KILLS") or 1000)
 
 
 def campaign(folder: Path, seed: int) -> Figures:
-    """One unit from its first start to its judgement."""
-    with stage(folder / str(seed)) as made:
-        return kills.play(made, A_UNIT, seed)
+    """One unit from its first start to its judgement: of one panel, or (odd seeds) of twenty."""
+    contacts, play = (loaded.AT_REST, loaded.play) if seed % 2 else (AT_REST, kills.play)
+    with stage(folder / str(seed), contacts) as made:
+        return play(made, A_UNIT, seed)
 
 
 @pytest.mark.long

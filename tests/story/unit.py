@@ -43,6 +43,9 @@ class Wires(Protocol):
     def lines(self) -> Mapping[str, int]:
         """Input id -> line of the chip."""
 
+    def stands(self, input: str) -> str:
+        """How that contact stands: `open`, `closed` or `lost`."""
+
     def move(self, input: str, stands: str, process: "subprocess.Popen[bytes] | None") -> None:
         """Let a contact stand `open`, `closed` or `lost`."""
 
@@ -61,6 +64,9 @@ class Scripted:
 
     def lines(self) -> Mapping[str, int]:
         return {name: number for number, name in enumerate(self._stand)}
+
+    def stands(self, input: str) -> str:
+        return self._stand[input]
 
     def move(self, input: str, stands: str, process: "subprocess.Popen[bytes] | None") -> None:
         self._stand[input] = stands
