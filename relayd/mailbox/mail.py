@@ -14,8 +14,10 @@ from dataclasses import dataclass
 from email import message_from_bytes, policy
 from email.message import Message
 from hashlib import sha256
+from itertools import islice
 
 from relayd.answering.codes import LETTERS
+from relayd.mailbox import markup
 
 READ = 96 * 1024
 """Bytes of a mail that are looked at: its head and the begin of its text."""
@@ -105,12 +107,14 @@ def _automatic(message: Message) -> str:
 
 
 def _text(message: Message) -> str:
-    """The first plain text in it."""
-    for number, part in enumerate(message.walk()):
-        if number >= PARTS:
-            break
-        if part.get_content_type() == "text/plain" and not part.is_multipart():
+    """The first plain text in it; where there is none, the first HTML as plain text."""
+    parts = [each for each in islice(message.walk(), PARTS) if not each.is_multipart()]
+    for part in parts:
+        if part.get_content_type() == "text/plain":
             return _decoded(part)
+    for part in parts:
+        if part.get_content_type() == "text/html":
+            return markup.plain(_decoded(part))
     return ""
 
 

@@ -134,9 +134,53 @@ def test_an_answer_is_read_however_it_is_wrapped(raw: bytes) -> None:
     assert read(raw).line == "seen"
 
 
-def test_an_attachment_or_html_alone_says_nothing() -> None:
-    html = plain("<p>seen</p>", "Content-Type: text/html\n")
-    assert read(html).line == ""
+HTML = {
+    "a paragraph": "<p>seen</p>",
+    "inline marks": "<html><body><div>s<b>ee</b>n</div></body></html>",
+    "a line's end": "seen<br>there by two",
+    "entities": "<p>&#115;een&nbsp;</p>",
+    "a head": "<head><title>taken</title><style>p { x: taken }</style></head><p>seen",
+    "a script": "<script>'taken'</script><div>seen</div>",
+    "a quote below": "<div>seen</div><blockquote><p>taken</p></blockquote>",
+    "a quote above": "<blockquote>taken<br>taken</blockquote><p>seen</p>",
+    "a quote by name": '<div class="x_quoted">taken <div>taken</div></div><div>seen</div>',
+    "an attribution": "<div>seen</div><div>On Mon the unit wrote:</div><div>taken</div>",
+    "a rule": "<div>seen</div><hr><div>taken</div>",
+    "no ends": "<div><p>seen<p>thanks",
+    "ends of nothing": "</div></p>seen</blockquote>",
+    "a quote that never ends": "<p>seen</p><blockquote><div>taken</div><p>taken",
+}
+
+
+@pytest.mark.parametrize("body", HTML.values(), ids=HTML)
+def test_an_answer_that_came_as_html_alone_is_read(body: str) -> None:
+    assert read(plain(body, "Content-Type: text/html\n")).line == "seen"
+
+
+NOTHING_OF_ONES_OWN = {
+    "a quote": "<blockquote>seen</blockquote>",
+    "quotes in quotes": "<blockquote><blockquote>a</blockquote>seen</blockquote>",
+    "an ended element in a quote": "<blockquote><div><p>a</div>seen</blockquote>",
+    "a rule first": "<hr><div>seen</div>",
+    "a rule in a quote": "<blockquote><hr/>seen</blockquote>",
+    "what nobody sees": "<template>seen</template><!-- seen -->",
+    "a picture": "<img alt='seen' src='https://example.org/seen.png'>",
+}
+
+
+@pytest.mark.parametrize("body", NOTHING_OF_ONES_OWN.values(), ids=NOTHING_OF_ONES_OWN)
+def test_a_quote_in_html_never_acts(body: str) -> None:
+    found = read(plain(body, "Content-Type: text/html\n"))
+    assert understood(found.line, (CODE,)) is None
+
+
+def test_html_that_is_nested_like_no_mail_is_refused() -> None:
+    with pytest.raises(ValueError, match="nested too deeply"):
+        read(plain("<div>" * 5000, "Content-Type: text/html\n"))
+
+
+def test_an_attachment_says_nothing() -> None:
+    assert read(plain("seen", "Content-Type: application/octet-stream\n")).line == ""
 
 
 def test_what_comes_out_is_short_whatever_went_in() -> None:

@@ -58,6 +58,13 @@ HOSTILE: dict[str, bytes] = {
     "dashes": b"\n" + b"-" * 90_000,
     "an attribution without an end": b"\nOn " + b"<a@b" * 20_000,
     "codes and codes": b"\n" + b"Code a1b2c3d4 " * 6_000,
+    "HTML without ends": b"Content-Type: text/html\n\n" + b"<p>" * 20_000,
+    "ends of nothing": b"Content-Type: text/html\n\n" + b"</b>" * 16_000,
+    "a tag that never ends": b"Content-Type: text/html\n\n<a " + b"b=c " * 16_000,
+    "comments that never end": b"Content-Type: text/html\n\n" + b"<!--" * 16_000,
+    "declarations that never end": b"Content-Type: text/html\n\n" + b"<![" * 20_000,
+    "entities that never end": b"Content-Type: text/html\n\n" + b"&#x" * 20_000,
+    "quotes in lines": b"Content-Type: text/html\n\n" + b"<blockquote>a</blockquote>" * 2_400,
 }
 
 
