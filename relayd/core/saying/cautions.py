@@ -84,11 +84,15 @@ def lines(matter: Matter, priority: Priority) -> list[str]:
         return []
     found = CAUTIONS[c.base_of(matter.condition)]
     said = told(found, matter.say)
-    if matter.wire_off or matter.wire_asked:
-        said.append(matter.say(LOOSE_WIRE if matter.wire_off else MAYBE_LOOSE))
+    said += of_wire(matter.wire_off, matter.wire_asked, matter.say)
     if found and matter.reader.qualified:
         said.append(matter.say(OPENING, labels=labels(matter)))
     return said
+
+
+def of_wire(off: bool, asked: bool, say: Speech) -> list[str]:
+    """The caution of a horn's wire that is off, or that may be: nobody has answered yet."""
+    return [say(LOOSE_WIRE if off else MAYBE_LOOSE)] if off or asked else []
 
 
 def told(found: tuple[str, ...], say: Speech) -> list[str]:

@@ -4,7 +4,7 @@ In: plan, subjects, a reader, time. Out: lines of text in the reader's language.
 services and decides nothing.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from relayd.core import conditions as c
@@ -12,7 +12,7 @@ from relayd.core.calling import duty
 from relayd.core.diagnosis import pump_rows
 from relayd.core.events import Now
 from relayd.core.plan import Panel, Person, Plan
-from relayd.core.saying import language, sentences, when
+from relayd.core.saying import cautions, language, sentences, when
 from relayd.core.saying.language import Speech, marked
 from relayd.core.state import Alarm, HornStanding, LooseEnd, Subject
 from relayd.core.upkeep import loose_ends
@@ -110,11 +110,30 @@ def ends(desk: Desk, but: str = "") -> list[str]:
 
 def elsewhere(desk: Desk) -> list[str]:
     """What remains to be undone at the unit's panels, with each one's name: an outage hits them all."""
+    return [
+        f"{there.place}: {brief}"
+        for there in panels(desk)
+        for brief in map(_lowered, pressing(there))
+    ]
+
+
+def panels(desk: Desk) -> list[Desk]:
+    """The same about each panel of the unit."""
+    return [
+        Desk(desk.plan, desk.subjects, f"panel:{name}", desk.reader, desk.now)
+        for name in desk.plan.panels
+    ]
+
+
+def wires(desks: Iterable[Desk]) -> list[str]:
+    """The caution of each panel whose horn's wire hangs loose, or may: with the panel's name."""
     found = []
-    for panel in desk.plan.panels.values():
-        there = Desk(desk.plan, desk.subjects, f"panel:{panel.id}", desk.reader, desk.now)
-        found += [f"{panel.name}: {brief}" for brief in map(_lowered, pressing(there))]
-    return found
+    for each in desks:
+        horn = each.owner.horn
+        off, asked = horn.standing is HornStanding.DISCONNECTED, horn.asked is not None
+        said = cautions.of_wire(off, asked, each.say)
+        found += [f"! {each.place}: {line}" for line in said]
+    return list(dict.fromkeys(found))
 
 
 def _lowered(line: str) -> str:

@@ -174,7 +174,7 @@ def _body(case: Case, new: fresh.Fresh) -> list[str]:
         told = [" ".join(filter(None, (*told, letter.reserve(desk, alarm))))]
     told += [*letter.put_aside(desk, alarm), *letter.pressing(desk, alarm.condition)]
     if alarm.condition == c.SITE_OUTAGE:
-        told += letter.elsewhere(desk)
+        told += [*letter.elsewhere(desk), *letter.wires(letter.panels(desk))]
     if desk.panel is None:
         told += texts_well.contacts(desk) if alarm.condition == c.UNWATCHED else []
         return told + advice.of_unit(alarm.condition, say)

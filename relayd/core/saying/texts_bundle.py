@@ -40,6 +40,7 @@ def bundle(
     lines = [
         _first(desk, len(about) + len(others), high, down_since),
         *_care(desk, open_ones),
+        *letter.wires(each for each, _ in desks),
         *listed(desks, lambda about, condition: _line(about, condition, ref), letter.pressing),
         *(f"{n}. {each.short}" for n, each in enumerate(others, len(desks) + 1)),
         *([say(_how(desk), person=person)] if open_ones else []),

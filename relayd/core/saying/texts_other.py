@@ -212,6 +212,7 @@ def of_visit(
     # Who comes to a panel reads first what was left there.
     lines = [
         *([*left, told, where] if what == "begun" else [told, where, *left]),
+        *letter.wires([desk]),
         *_open(desk),
         *([say("To end it: {how}.", how=end)] if mine and what in ("begun", "ending") else ()),
         *([say("To stay longer: {how}.", how=more)] if mine and what == "ending" else ()),

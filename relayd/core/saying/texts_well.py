@@ -32,7 +32,7 @@ def weekly(plan: Plan, subjects: Mapping[str, Subject], person: str, now: Now) -
         f"{head}: {plan.unit_name}, {counted}.",
         *([say("These alarms stand: {names}.", names="; ".join(names))] if names else []),
         *contacts(desk),
-        *(line for each in _panels(desk) for line in letter.undone(each)),
+        *(line for each in letter.panels(desk) for line in letter.undone(each)),
         say(PROVES),
         say(letter.NO_REPLY),
     ]
@@ -44,12 +44,7 @@ def weekly(plan: Plan, subjects: Mapping[str, Subject], person: str, now: Now) -
 def contacts(desk: Desk) -> list[str]:
     """What is known of each panel's level now, a line each."""
     say = desk.say
-    return [f"{each.place}: {sentences.level(each.owner, say)}" for each in _panels(desk)]
-
-
-def _panels(desk: Desk) -> Iterator[Desk]:
-    for name in desk.plan.panels:
-        yield Desk(desk.plan, desk.subjects, f"panel:{name}", desk.reader, desk.now)
+    return [f"{each.place}: {sentences.level(each.owner, say)}" for each in letter.panels(desk)]
 
 
 def _open(desk: Desk) -> Iterator[str]:

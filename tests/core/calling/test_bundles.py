@@ -200,3 +200,4 @@ def test_a_bundle_names_what_is_left_undone_at_a_place_once() -> None:
     world.run(60)
     text = next(each.long for each in told(world, "anna") if each.kind is NoticeKind.DIGEST)
     assert text.count("Still to be undone: the horn's wire is disconnected") == 1
+    assert text.count("! Panel tank-04: The horn's wire hangs loose inside the panel") == 1

@@ -20,7 +20,7 @@ from relayd.core.diagnosis.power import (
     UNIT_SUPPLIES,
     Supply,
 )
-from relayd.core.events import InputLost
+from relayd.core.events import HornWire, InputLost, Wire
 from relayd.core.plan import FedBy, Input, Means, Priority
 from relayd.core.state import Signal
 from tests.core.build import contact, panel, plan_of
@@ -136,6 +136,16 @@ def test_trade_1_12_an_outage_does_not_swallow_a_high_level_that_stood() -> None
     it.run(700)
     assert (active(it), active(it, "unit")) == ({"high-level"}, {SITE_OUTAGE})
     assert it.open_alarm().row == "L5"
+
+
+def test_an_outage_warns_of_each_horn_s_wire_that_hangs_loose() -> None:
+    it = world(LEVEL, ALARM, PUMP)
+    it.ask(HornWire("cabin", Wire.OFF, "a guest"))
+    for each in (UNIT, ALARM, PUMP):
+        it.alarm(each.id)
+    it.run(700)
+    (text,) = {each.long for each in it.notices() if each.condition == SITE_OUTAGE}
+    assert "! Panel cabin: The horn's wire hangs loose inside the panel: it may be bare" in text
 
 
 def test_p17_a_unit_alone_without_power_asks_whether_the_lights_are_on() -> None:

@@ -89,6 +89,7 @@ def test_trade_2_7_the_visitor_gets_the_open_loose_ends_first() -> None:
     arrive(at)
     assert told(at, NoticeKind.VISIT) == ["ben"]
     assert at.tells()[-1].channel.startswith("ben")
+    assert "The horn's wire hangs loose inside the panel" in at.notices()[-1].long
 
 
 # While it runs
