@@ -27,6 +27,7 @@ from relayd.core.unit_conditions import (
     CLOCK_UNSET as CLOCK_UNSET,
     COPIED as COPIED,
     DEAD_MAN as DEAD_MAN,
+    JOURNAL_DAMAGED as JOURNAL_DAMAGED,
     LASTING as LASTING,
     LOOP_SLOW as LOOP_SLOW,
     MEMORY_LOW as MEMORY_LOW,
@@ -91,6 +92,8 @@ PLAN_REFUSED = "plan-refused"
 FAULT = "fault-in-relayd"
 UNWATCHED = "unwatched"
 CHANNEL_FAILING = "channel-failing"
+ANSWERED_FOR = frozenset({FAULT, JOURNAL_DAMAGED})
+"""They leave no contact to watch: they stand until somebody answers for them."""
 
 ALARM_POWER_DURING_ALARM = 15 * SECOND
 """On-delay of the alarm circuit's loss while high level stands: somebody may be in the panel."""
@@ -163,8 +166,8 @@ CHARACTERS: dict[str, Character] = {
 }
 
 UNIT_CONDITIONS = (
-    *(JOURNAL_LATE, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT, UNWATCHED, COPIED),
-    *SENSED,
+    *(JOURNAL_LATE, JOURNAL_DAMAGED, SENDER_DOWN, MQTT_DOWN, PLAN_REFUSED, FAULT, UNWATCHED),
+    *(COPIED, *SENSED),
 )
 """What the unit knows of itself, whatever the plan says."""
 SITE_CONDITIONS = (SITE_OUTAGE, UNIT_POWER, UNSTABLE_SUPPLY, BLIND, UNSETTLED, INPUT_LOST)

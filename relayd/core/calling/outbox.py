@@ -162,8 +162,16 @@ def due(draft: Draft) -> int | None:
 
 
 def owed_again(draft: Draft, notice_id: int) -> None:
-    """After a start: what was out may never have left, so it is owed, under its old id."""
+    """After a start: what was out may never have left, so it is owed, under its old id.
+
+    An open notice has a send that is not done; where none is left, it goes again over every way.
+    """
     notice = draft.notices.get(notice_id)
+    if notice is not None and not any(each.state in OPEN for each in notice.sends):
+        about = notice.subject.removeprefix("channel:")
+        channels = ways.channels_of(draft.plan, notice.person, notice.priority, about)
+        notice = replace(notice, sends=ways.sends(draft, channels, notice.priority))
+        draft.record("sends lost", notice.subject, notice=draft.ref(notice.id))
     if notice is not None:
         sends = tuple(_again(send, draft.now.up) for send in notice.sends)
         draft.put_notice(replace(notice, sends=sends))
