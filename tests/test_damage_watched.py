@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from relayd.core.conditions import FAULT, HIGH_LEVEL
+from relayd.core.conditions import HIGH_LEVEL, JOURNAL_DAMAGED
 from relayd.core.draft import UNIT
 from relayd.core.effects import Answer, Tell
 from relayd.core.events import (
@@ -19,20 +19,22 @@ from relayd.core.events import (
     Commanded,
     EdgeSeen,
     Event,
-    FaultFound,
     LevelRead,
     Now,
     Outcome,
     Sent,
     Started,
     TimePassed,
+    UnitSensed,
 )
 from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import MINUTE, SECOND
 from relayd.core.state import Process
 from relayd.engine import Engine
+from relayd.journal import files
 from relayd.journal.store import Journal
 from tests.core.world import CIRCUIT, LEVEL, WALL, plan
+from tests.journal.conftest import wait_until_written
 from tests.journal.harms import HARMS, TO_THE_DATABASE, Harm, copied, emptied
 
 PLACES = 20
@@ -53,10 +55,14 @@ class Life:
     def start(self, high: bool) -> None:
         """As the daemon does: start, what the journal says of itself, and the contacts."""
         self.take(Started(False))
-        if harm := self.journal.opened.harm():
-            self.take(FaultFound("journal", harm))
+        self.look()
         self.take(LevelRead(LEVEL, high, self.up))
         self.take(LevelRead(CIRCUIT, True, self.up))
+
+    def look(self) -> None:
+        """As the daemon does with what the journal says of itself."""
+        if harm := self.journal.harm():
+            self.take(UnitSensed(JOURNAL_DAMAGED, harm))
 
     def take(self, event: Event) -> None:
         self.engine.turn(event)
@@ -127,9 +133,11 @@ def _watched(harm: Harm, seed: int, lie: Path, folder: Path) -> str:
     assert _people_know(life, KILLED)
     said = life.journal.opened.harm()
     if said:
-        fault = life.engine.state.subjects[UNIT].alarms[FAULT]
-        assert fault.process is Process.UNACK
-        assert any(at <= KILLED + MINUTE and "journal" in each.body for at, each in life.told)
+        damage = life.engine.state.subjects[UNIT].alarms[JOURNAL_DAMAGED]
+        assert damage.process is Process.UNACK
+        told = [at for at, each in life.told if each.title.startswith("JOURNAL DAMAGED")]
+        assert told, "nobody is told"
+        assert told[0] <= KILLED + MINUTE
     # And what begins from here on is told as ever.
     life.take(EdgeSeen(LEVEL, False, life.up))
     life.run_to(life.up + 10 * MINUTE)
@@ -160,3 +168,70 @@ def test_a_unit_whose_journal_is_whole_says_nothing_of_it(killed: Path, tmp_path
     nothing: Callable[[Path, random.Random], None] = lambda _path, _chance: None  # noqa: E731
     nothing.__name__ = "nothing"
     assert _watched(nothing, 0, killed, tmp_path / "whole") == ""
+
+
+# While it runs
+
+
+def _looked_through(life: Life) -> None:
+    """Have the writer look at the whole file now, as it does once a day."""
+    journal = life.journal
+    wait_until_written(journal)
+    assert journal._file.base is not None
+    # What waits in the log would hide what is done to the database.
+    journal._file.base.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+
+def _watched_on(harm: Harm, seed: int, folder: Path) -> str:
+    """Damage under a running unit, a round: what is wrong is told, all else goes on from memory."""
+    print(f"{harm.__name__}, seed {seed}")
+    folder.mkdir()
+    life = Life(folder / "journal.db", 0, "abc123")
+    life.start(high=False)
+    life.run_to(RISES)
+    life.take(EdgeSeen(LEVEL, True, RISES))
+    life.run_to(TAKEN)
+    _looked_through(life)
+    harm(folder / "journal.db", random.Random(seed))
+    rounds, asides = life.journal.rounds(), len(files.asides(folder / "journal.db"))
+    life.journal._rounds._not_before = life.journal._tidied = 0
+
+    def over() -> bool:
+        aside = len(files.asides(folder / "journal.db")) > asides
+        return life.journal.rounds() > rounds or aside
+
+    with life.journal._backlog.cond:
+        for _ in range(4000):
+            if over():
+                break
+            life.journal._backlog.cond.wait(0.005)
+    assert over()
+    life.look()
+    said = life.engine.state.subjects[UNIT].said.get(JOURNAL_DAMAGED, "")
+    if said:
+        assert [each.title for _, each in life.told][-1].startswith("JOURNAL DAMAGED")
+    life.take(EdgeSeen(LEVEL, False, life.up))
+    life.run_to(life.up + 10 * MINUTE)
+    assert not _stands(life)
+    wait_until_written(life.journal)
+    assert life.journal.late() == ""
+    assert life.journal.close()
+    again = Journal(folder / "journal.db", "creek-1", lambda: "fresh1")
+    state = again.open()
+    assert again.close()
+    assert (state.subjects, state.notices) == (
+        life.engine.state.subjects,
+        life.engine.state.notices,
+    )
+    return said
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("harm", TO_THE_DATABASE, ids=lambda harm: harm.__name__)
+def test_damage_under_a_running_unit_is_found_told_and_forgets_nothing(
+    tmp_path: Path, harm: Harm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("relayd.journal.store.IDLE", 0.001)
+    first = int(os.environ.get("RELAYD_SEED") or 0)
+    said = [_watched_on(harm, seed, tmp_path / str(seed)) for seed in range(first, first + PLACES)]
+    print(f"{harm.__name__}: {PLACES} places, {sum(map(bool, said))} said, nothing forgotten")

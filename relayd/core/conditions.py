@@ -92,8 +92,6 @@ PLAN_REFUSED = "plan-refused"
 FAULT = "fault-in-relayd"
 UNWATCHED = "unwatched"
 CHANNEL_FAILING = "channel-failing"
-ANSWERED_FOR = frozenset({FAULT, JOURNAL_DAMAGED})
-"""They leave no contact to watch: they stand until somebody answers for them."""
 
 ALARM_POWER_DURING_ALARM = 15 * SECOND
 """On-delay of the alarm circuit's loss while high level stands: somebody may be in the panel."""

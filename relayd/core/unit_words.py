@@ -40,14 +40,17 @@ LOST_TIME = "lost: the time of the last step"
 LOST_ALL = "lost: all that was remembered"
 LOST_SUBJECT = "lost: what was remembered of {what}"
 LOST_MESSAGE = "lost: message {number} to {who}, so its alarm is told anew"
-LOST_TOPICS = "lost: {count} of the topics that a broker may still show"
+LOST_TOPICS = "lost: topics that a broker may still show ({count})"
 SENT_AGAIN = "message {number} to {who} had lost its sends and goes again"
-MENDED = "{count} rows were not as they were written: they were written anew, and nothing is lost"
-BAD_LINES = "{count} lines of the journal are not as they were written, the first of them is {number}"
+MENDED = (
+    "rows that were not as they were written: {count}, written anew from memory, nothing is lost"
+)
+BAD_LINES = "old lines that are not as they were written: {count}, the first is number {number}"
+BAD_MESSAGES = "old messages that are not as they were written: {count}"
 
 HARMS = (
     *(ASIDE, LOST_RECORDS, LOST_PANELS, LOST_MESSAGES, LOST_COUNTER, LOST_TIME, LOST_ALL),
-    *(LOST_SUBJECT, LOST_MESSAGE, LOST_TOPICS, SENT_AGAIN, MENDED, BAD_LINES),
+    *(LOST_SUBJECT, LOST_MESSAGE, LOST_TOPICS, SENT_AGAIN, MENDED, BAD_LINES, BAD_MESSAGES),
 )
 """What was found of a damaged journal; parts of it are told apart by '; '."""
 DETAILS = (

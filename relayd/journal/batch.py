@@ -100,9 +100,10 @@ class Batch:
         kept = [(name, body) for name, body in self.subjects.items() if body is not None]
         yield UPSERT_SUBJECT, _signed("state", kept)
         yield DELETE_SUBJECT, [(name,) for name, body in self.subjects.items() if body is None]
-        yield UPSERT_NOTICE, [
-            (*sums.signed("notice", row[:-1]), row[-1]) for row in self.notices.values()
-        ]
+        yield (
+            UPSERT_NOTICE,
+            [(*sums.signed("notice", row[:-1]), row[-1]) for row in self.notices.values()],
+        )
         yield (
             UPSERT_SEND,
             _signed("send", (r for each in self.sends.values() for r in each.values())),

@@ -200,7 +200,9 @@ def salvage(run: Run, epoch: str) -> Loaded:
         boot=boot,
         stamp=stamp,
         counter=_counter(reading, meta, in_use, subjects),
-        subjects=_unanswered_forgotten(subjects) if bad is None else _without_alarms_of(bad, subjects),
+        subjects=_unanswered_forgotten(subjects)
+        if bad is None
+        else _without_alarms_of(bad, subjects),
         notices=notices,
     )
     others = {key: value for key, value in meta.items() if key not in rows.OURS}

@@ -191,14 +191,17 @@ def _judged(walk: Walk, bad: list[Row], known: Known) -> Found:
             ("UPDATE send SET sum = NULL WHERE notice = ?", past),
         ),
         bool(held),
-        (words.MENDED.format(count=len(bad)),),
+        tuple(
+            text.format(count=len(found))
+            for text, found in ((words.MENDED, held), (words.BAD_MESSAGES, past))
+            if found
+        ),
     )
 
 
 DELETE_NOTICE = "DELETE FROM notice WHERE id = ?"
 _REWRITE = (
-    "UPDATE record SET boot=?, up=?, wall=?, trusted=?, kind=?, subject=?, body=?, sum=?"
-    " WHERE n=?"
+    "UPDATE record SET boot=?, up=?, wall=?, trusted=?, kind=?, subject=?, body=?, sum=? WHERE n=?"
 )
 
 

@@ -149,7 +149,7 @@ ROWS = {
     ),
     "a topic at a broker": (
         "UPDATE said SET topic = 'homie/5/unit-2/x' WHERE topic = 'homie/5/unit-1/x'",
-        "lost: 1 of the topics",
+        "lost: topics that a broker may still show (1)",
     ),
     "the counter": ("UPDATE meta SET value = '1' WHERE key = 'counter'", "the counter of ids"),
     "the boot": ("UPDATE meta SET value = 'x' WHERE key = 'boot'", "the time of the last step"),

@@ -9,7 +9,7 @@ from dataclasses import replace
 from relayd.core.asking import wishes
 from relayd.core.asking.wishes import Done
 from relayd.core.calling import callout
-from relayd.core.conditions import ANSWERED_FOR, HIGH_LEVEL
+from relayd.core.conditions import FAULT, HIGH_LEVEL, JOURNAL_DAMAGED
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Acknowledge, Act, Looked
 from relayd.core.life.alarm import ACTIVE
@@ -18,6 +18,8 @@ from relayd.core.refusal import Refused
 from relayd.core.state import Alarm, Fact, Process
 
 LONGEST_TAKE = 24 * HOUR
+ANSWERED_FOR = frozenset({FAULT, JOURNAL_DAMAGED})
+"""They leave no contact to watch: they stand until somebody answers for them."""
 ANSWERABLE = frozenset({Process.UNACK, Process.ACKED, Process.RTNUN, Process.LATUN})
 
 

@@ -120,7 +120,9 @@ SAID: dict[str, tuple[str, ...]] = {
         marked("Have the unit's storage looked at: messages may come late until then."),
     ),
     c.JOURNAL_DAMAGED: (
-        marked("Copy what was set aside from the unit to another computer: it may still hold more."),
+        marked(
+            "If a file was set aside: copy it from the unit to another computer, it may hold more."
+        ),
         marked("If it happens again, or the card is old: have the unit's memory card replaced."),
         marked("Somebody has to answer for it: until then it is said again each day."),
     ),
