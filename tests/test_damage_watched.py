@@ -36,6 +36,7 @@ from relayd.journal.store import Journal
 from tests.core.world import CIRCUIT, LEVEL, WALL, plan
 from tests.journal.conftest import wait_until_written
 from tests.journal.harms import HARMS, TO_THE_DATABASE, Harm, copied, emptied
+from tests.journal.test_damage import changed
 
 PLACES = 20
 RISES, TAKEN, KILLED = 5 * SECOND, 3 * MINUTE, 5 * MINUTE
@@ -48,6 +49,7 @@ class Life:
         self.up = up
         self.told: list[tuple[int, Tell]] = []
         self.waiting: list[Event] = []
+        self.deaf = False
         self.journal = Journal(path, "creek-1", lambda: epoch)
         self.engine = Engine(plan(), self.journal.open(), self.journal, self, self._now)
         self.engine.answer = self._answer
@@ -78,7 +80,8 @@ class Life:
 
     def tell(self, tell: Tell) -> None:
         self.told.append((self.up, tell))
-        self.waiting.append(Sent(tell.send, Outcome.TAKEN))
+        if not self.deaf:
+            self.waiting.append(Sent(tell.send, Outcome.TAKEN))
 
     def withdraw(self, send: int) -> None:
         raise AssertionError(f"nothing waits, and send {send} is withdrawn")
@@ -235,3 +238,34 @@ def test_damage_under_a_running_unit_is_found_told_and_forgets_nothing(
     first = int(os.environ.get("RELAYD_SEED") or 0)
     said = [_watched_on(harm, seed, tmp_path / str(seed)) for seed in range(first, first + PLACES)]
     print(f"{harm.__name__}: {PLACES} places, {sum(map(bool, said))} said, nothing forgotten")
+
+
+# Promises of one table about another
+
+
+def test_a_message_whose_sends_went_missing_reaches_its_person_and_that_is_said(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "journal.db"
+    life = Life(path, 0, "abc123")
+    life.start(high=False)
+    life.deaf = True
+    life.take(EdgeSeen(LEVEL, True, RISES))
+    life.run_to(MINUTE)
+    (owed,) = life.engine.state.notices.values()
+    assert life.journal.close()
+    changed(path, "DELETE FROM send")
+    again = Life(path, MINUTE + SECOND, "fresh1")
+    again.start(high=True)
+    again.run_to(2 * MINUTE)
+    refs = [each.ref for _, each in again.told]
+    assert f"creek-1.abc123.{owed.id}" in refs, "under the id it had"
+    assert (
+        "had lost its sends and goes again"
+        in again.engine.state.subjects[UNIT].said[JOURNAL_DAMAGED]
+    )
+    assert again.journal.close()
+    after = Journal(path, "creek-1", lambda: "fresh2")
+    assert after.open().notices == {}
+    assert after.opened.harm() == ""
+    assert after.close()

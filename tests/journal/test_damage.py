@@ -430,3 +430,52 @@ def test_journals_that_are_set_aside_take_little_room(
         journal.open()
         assert journal.close()
     assert aside(path) == [journal.opened.set_aside]
+
+
+def open_message(make: Open) -> State:
+    """A closed journal with an unanswered alarm, an answered one, and a message that has not left."""
+    journal = make()
+    state = journal.open()
+    unanswered = Alarm("high-level", Priority.HIGH, Process.UNACK, occurrence=7)
+    seen = replace(unanswered, condition="other", process=Process.ACKED, occurrence=8)
+    north = Subject("panel:north", alarms={"high-level": unanswered, "other": seen})
+    new = replace(state, counter=40, subjects={north.id: north}, notices={8: notice(8)})
+    assert journal.commit(state, new, [], now(), SOON)
+    assert journal.close()
+    return new
+
+
+def spoil_root(path: Path, table: str) -> None:
+    """The first page of that table holds something else."""
+    base = sqlite3.connect(path)
+    asked = "SELECT rootpage FROM sqlite_schema WHERE name = ?"
+    (root,) = base.execute(asked, (table,)).fetchone()
+    (size,) = base.execute("PRAGMA page_size").fetchone()
+    base.close()
+    with path.open("r+b") as file:
+        file.seek((root - 1) * size)
+        file.write(b"\x07" * size)
+
+
+def test_where_all_sends_are_unreadable_each_message_is_owed_again(path: Path, make: Open) -> None:
+    before = open_message(make)
+    spoil_root(path, "send")
+    journal = make(epoch="fresh1")
+    state = journal.open()
+    assert state.notices == {8: replace(before.notices[8], sends=())}
+    assert state.subjects == before.subjects
+    assert "message 8 to 'anna' had lost its sends and goes again" in journal.opened.harm()
+    assert "set aside as" in journal.opened.harm()
+
+
+def test_where_all_messages_are_unreadable_what_nobody_answered_is_told_anew(
+    path: Path, make: Open
+) -> None:
+    before = open_message(make)
+    spoil_root(path, "notice")
+    journal = make(epoch="fresh1")
+    state = journal.open()
+    assert state.notices == {}
+    alarms = before.subjects["panel:north"].alarms
+    assert state.subjects["panel:north"].alarms == {"other": alarms["other"]}
+    assert "messages that had not left" in journal.opened.harm()
