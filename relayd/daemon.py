@@ -22,6 +22,7 @@ from relayd.channels.shown import Shown
 from relayd.channels.stream import Stream
 from relayd.contacts import Contacts
 from relayd.control.server import ControlServer
+from relayd.core.conditions import JOURNAL_DAMAGED
 from relayd.core.effects import Answer
 from relayd.core.events import (
     ClockJudged,
@@ -34,6 +35,7 @@ from relayd.core.events import (
     Sent,
     Started,
     TimePassed,
+    UnitSensed,
 )
 from relayd.core.plan import SECOND, seconds
 from relayd.core.showing import view
@@ -81,7 +83,6 @@ class Daemon:
             journal,
         )
         self._stop: str = ""
-        self._harm = ""
         self._looks = 0
         self._round = min(ROUND, (notify.watchdog_interval() or 10 * SECOND) / SECOND)
         self._read_last: dict[str, str] = {}
@@ -215,10 +216,8 @@ class Daemon:
         dropped = self.inbox.dropped()
         if dropped:
             self.inbox.put(FaultFound("inbox", f"dropped {dropped}"))
-        harm = self._journal.opened.harm()
-        if harm and harm != self._harm:
-            self.inbox.put(FaultFound("journal", harm))
-        self._harm = harm
+        if harm := self._journal.harm():
+            self.inbox.put(UnitSensed(JOURNAL_DAMAGED, harm))
         self._watch.look(self.engine.state, self._now())
         # Every input was read within two polls, or has been reported lost.
         late = 2 * self._loaded.rig.poll + SECOND

@@ -1,7 +1,8 @@
 """The one queue of the alarm path: every thread puts events in, the loop takes them out.
 
 Bounded by kind: when the loop cannot keep up, edges are dropped first (the next poll reads the
-level), then commands; levels, outcomes and judgements never. What was dropped is counted.
+level), then commands, then answers, faults and outcomes of sends; levels and judgements never.
+What was dropped is counted, and the daemon says it.
 
 It waits on a descriptor of its own. `queue.SimpleQueue.get` with a time-out of microseconds may
 never come back (CPython 3.11 and 3.12: tests/test_inbox.py shows how), and the loop would miss its
@@ -16,11 +17,20 @@ from threading import RLock
 from weakref import finalize
 
 from relayd.clock import boottime
-from relayd.core.events import Commanded, EdgeSeen, Event
+from relayd.core.events import AnswerUnused, Commanded, EdgeSeen, Event, FaultFound, Sent
 from relayd.core.plan import SECOND, seconds
 
 EDGES_AT_MOST = 4096
 COMMANDS_AT_MOST = 256
+AT_MOST: dict[type, int] = {
+    EdgeSeen: EDGES_AT_MOST,
+    Commanded: COMMANDS_AT_MOST,
+    # Whoever shouts does not fill the memory; a send whose end is dropped is tried again.
+    AnswerUnused: 256,
+    FaultFound: 256,
+    Sent: 4096,
+}
+"""Of levels and judgements none is dropped: each is a change, and of what changes there is little."""
 
 
 class Inbox:
@@ -38,7 +48,7 @@ class Inbox:
     def put(self, event: Event) -> None:
         """Queue an event, or count it as dropped."""
         kind = type(event)
-        most = {EdgeSeen: EDGES_AT_MOST, Commanded: COMMANDS_AT_MOST}.get(kind)
+        most = AT_MOST.get(kind)
         with self._lock:
             if most is not None and self._waiting[kind] >= most:
                 self._dropped[kind.__name__] += 1

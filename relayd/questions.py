@@ -19,6 +19,7 @@ from relayd.engine import Engine
 from relayd.errors import RelaydError
 from relayd.journal import reader
 from relayd.journal.backup import Backup
+from relayd.journal.codec import JournalDamaged
 from relayd.journal.store import Journal
 
 LAST = 50
@@ -116,6 +117,8 @@ class Questions:
             try:
                 answer.set_result(question())
             except Exception as error:  # noqa: BLE001 - it is raised again, to the asker
+                if isinstance(error, JournalDamaged):
+                    self._journal.doubt()
                 answer.set_exception(error)
 
         Thread(target=read, name="reading", daemon=True).start()

@@ -9,7 +9,20 @@ from threading import Thread
 import pytest
 
 from relayd.clock import boottime
-from relayd.core.events import ChannelUp, Commanded, EdgeSeen, Event, Looked, TimePassed
+from relayd.core.events import (
+    AnswerUnused,
+    ChannelUp,
+    Commanded,
+    EdgeSeen,
+    Event,
+    FaultFound,
+    LevelRead,
+    Looked,
+    Outcome,
+    Sent,
+    TimePassed,
+    Unused,
+)
 from relayd.core.plan import SECOND
 from relayd.inbox import COMMANDS_AT_MOST, EDGES_AT_MOST, Inbox
 
@@ -105,3 +118,25 @@ def test_edges_and_commands_are_bounded_and_what_is_dropped_is_counted(inbox: In
     assert inbox.get(0.0) == ChannelUp("mqtt")
     inbox.put(edge(1))
     assert inbox.get(0.0) == edge(1)
+
+
+@pytest.mark.parametrize(
+    ("event", "most"),
+    [
+        pytest.param(
+            AnswerUnused("mail", next(iter(Unused)), "x"), 256, id="answers that are not used"
+        ),
+        pytest.param(FaultFound("mqtt", "x"), 256, id="faults"),
+        pytest.param(Sent(7, Outcome.TAKEN), 4096, id="ends of sends"),
+    ],
+)
+def test_whoever_shouts_does_not_fill_the_memory(inbox: Inbox, event: Event, most: int) -> None:
+    for _ in range(most + 5):
+        inbox.put(event)
+    level = LevelRead("cabin.high-level", True, 1)
+    for _ in range(most + 5):
+        inbox.put(level)
+    assert inbox.dropped() == {type(event).__name__: 5}
+    taken = [inbox.get(0.0) for _ in range(2 * most + 5)]
+    assert taken.count(event) == most
+    assert taken.count(level) == most + 5, "a level is never dropped"

@@ -170,14 +170,15 @@ class Children:
             with suppress(KeyError):  # not watched, or not any more
                 self._poll.unregister(each)
             os.close(each)
-        outcome, detail = json.loads(said) if said else (Outcome.FAILED, child.why)
+        outcome, detail, again = json.loads(said) if said else (Outcome.FAILED, child.why, 0)
         if outcome != Outcome.TAKEN and child.noise:
             detail = f"{detail}; {child.noise.decode(errors='replace')}"
-        self._tell(child.run.job, Verdict(Outcome(outcome), detail))
+        self._tell(child.run.job, Verdict(Outcome(outcome), detail, again))
 
     def _tell(self, job: Job, how: Verdict) -> None:
         detail = redact(how.detail, [job.address])
-        self._say({"send": job.send, "outcome": how.outcome, "detail": detail})
+        again = {"again": how.again} if how.again else {}
+        self._say({"send": job.send, "outcome": how.outcome, "detail": detail, **again})
 
     def _say(self, line: dict[str, object]) -> None:
         rest = json.dumps(line).encode() + b"\n"
@@ -207,7 +208,7 @@ def _in_child(deliver: Deliver, job: Job, answer: int, noise: int, parent: int) 
             os.dup2(ours, theirs)
         if os.getppid() == parent:
             how = deliver(job)
-            os.write(answer, json.dumps([how.outcome, how.detail[:16384]]).encode())
+            os.write(answer, json.dumps([how.outcome, how.detail[:16384], how.again]).encode())
             status = 0
     finally:
         os._exit(status)

@@ -23,7 +23,7 @@ from relayd.clock import boottime
 from relayd.contacts import Post as Take
 from relayd.core.effects import Tell
 from relayd.core.events import ChannelDown, ChannelUp, Outcome, Sent
-from relayd.core.plan import SECOND
+from relayd.core.plan import SECOND, seconds
 from relayd.errors import RelaydError
 from relayd.rig import Secret
 
@@ -196,7 +196,8 @@ class Post:
             self._ledger.done(said["withdrawn"])
             self._ledger.settled(said["withdrawn"])
         elif self._ledger.done(said["send"]):
-            self._post(Sent(said["send"], Outcome(said["outcome"]), said["detail"]))
+            again = seconds(said.get("again", 0))
+            self._post(Sent(said["send"], Outcome(said["outcome"]), said["detail"], again))
 
     def _went_down(self, why: str) -> None:
         self._deaths += 1

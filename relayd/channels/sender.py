@@ -8,7 +8,7 @@ takes down one send and nothing else. JSON objects, one a line. In:
     {"withdraw": 12}    {"ping": 3}
 
 Out: {"ready": true} once, then {"send": 12, "outcome": "taken|refused|failed", "detail": "…"},
-{"withdrawn": 12} where a send had not begun, {"beat": 3}. When its input is closed it forgets what
+with "again": 30 where the service asked to be left alone for so many seconds, {"withdrawn": 12} where a send had not begun, {"beat": 3}. When its input is closed it forgets what
 waits, gives what runs 3 s, and ends. A detail is one line of at most 300
 characters and holds nothing of the address. With `--check` it says of each address (a JSON string
 a line) what makes it unusable, or null.
@@ -23,8 +23,10 @@ import re
 import signal
 import sys
 import warnings
+from dataclasses import replace
 from typing import Any
 
+import requests
 from apprise import Apprise, AppriseAsset, NotifyType
 
 from relayd.channels import verdict
@@ -53,6 +55,23 @@ class _Heard(logging.Handler):
         super().__init__(logging.DEBUG)
         self.problems: list[BaseException] = []
         self.warnings: list[str] = []
+        self.again = 0
+        """Seconds that the last answer asked to wait."""
+
+    def watch(self) -> None:
+        """Look at each HTTP answer of this process: the library says of it no more than its status."""
+        send = requests.Session.send
+
+        def watched(session: Any, request: Any, **settings: Any) -> Any:
+            answer = send(session, request, **settings)
+            held = answer.headers
+            self.again = verdict.asked_to_wait(
+                answer.status_code, held.get("Retry-After", ""), held.get("Date", "")
+            )
+            return answer
+
+        # In the child of this one send: the library makes its own sessions and shows none of them.
+        requests.Session.send = watched  # type: ignore[method-assign, assignment]
 
     def emit(self, record: logging.LogRecord) -> None:
         problem = sys.exc_info()[1]
@@ -62,6 +81,10 @@ class _Heard(logging.Handler):
             self.warnings.append(record.getMessage())
 
     def verdict(self) -> Verdict:
+        """Why the send was not taken, and when it may be tried again."""
+        return replace(self._why(), again=self.again)
+
+    def _why(self) -> Verdict:
         """Why the send was not taken, from the plainest witness."""
         if self.problems:
             return verdict.of_exception(self.problems[-1])
@@ -116,6 +139,7 @@ def deliver(job: Job) -> Verdict:
         return Verdict(Outcome.REFUSED, f"the address is unusable: {why}")
     messages = Apprise(asset=service.asset)
     messages.add(service)
+    heard.watch()
     try:
         taken = messages.notify(
             body=job.body,

@@ -10,21 +10,30 @@ import smtplib
 import ssl
 from collections.abc import Iterator
 from dataclasses import dataclass
+from email.utils import parsedate_to_datetime
 
 from relayd.core.events import Outcome
 
 PASSING = frozenset({408, 425, 429})
 """HTTP statuses of the 400s that ask to come again later (RFC 9110, RFC 8470, RFC 6585)."""
 
+LIMITED = frozenset({429, 503})
+"""HTTP statuses with which a service says that it has had enough for now (RFC 6585, RFC 9110)."""
+LONGEST_WAIT = 86400
+
 _STATUS = re.compile(r"\berror=(\d{3})\b")
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """How a send ended, and in words why. The words are not redacted yet."""
+    """How a send ended, and in words why. The words are not redacted yet.
+
+    `again` is after how many seconds the service asked to be tried again; 0 where it did not.
+    """
 
     outcome: Outcome
     detail: str = ""
+    again: int = 0
 
 
 def of_exception(problem: BaseException) -> Verdict:
@@ -54,6 +63,22 @@ def of_status(text: str) -> Verdict | None:
         phrase = ""
     outcome = Outcome.REFUSED if said_no else Outcome.FAILED
     return Verdict(outcome, f"the service answered {code}{phrase}")
+
+
+def asked_to_wait(status: int, again: str, date: str) -> int:
+    """Seconds that an answer asks to wait ('Retry-After', RFC 9110, 10.2.3); 0 where it does not.
+
+    An instant is counted from the service's own `date`, so that no clock here has to be right.
+    """
+    if status not in LIMITED:
+        return 0
+    if again.strip().isascii() and again.strip().isdigit():
+        return min(int(again), LONGEST_WAIT)
+    try:
+        span = parsedate_to_datetime(again) - parsedate_to_datetime(date)
+    except (TypeError, ValueError):
+        return 0
+    return max(0, min(int(span.total_seconds()), LONGEST_WAIT))
 
 
 def _mail(code: int, answer: bytes | str, what: str) -> Verdict:

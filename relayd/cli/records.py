@@ -45,6 +45,8 @@ SENTENCES = {
     "no way to tell": "{person} could not be told: no channel is left",
     "not told": "{person} was not told of it: {condition}: {why}",
     "next step at once": "{condition}: no way to {persons} works: the next step comes at once",
+    "messages folded": "{count} messages for {person} over {channel} became one: it tells what is so now",
+    "sends lost": "notice {notice} had lost its sends and goes again over every way",
     "send waits": "notice {notice} waits for {channel}: {why}",
     "not answered": "nobody answered the question about the horn's wire",
     "notes changed": "{condition}: what explains it changed",

@@ -33,6 +33,7 @@ class Draft:
         self.live = dict(state.live)
         self.turns = dict(state.turns)
         self.handed = dict(state.handed)
+        self.rests = dict(state.rests)
         self.effects: list[Effect] = []
         self.closed: list[Notice] = []
         self.missed: list[Notice] = []
@@ -118,6 +119,7 @@ class Draft:
             live=self.live,
             turns=self.turns,
             handed=self.handed,
+            rests=self.rests,
         )
         return state, tuple(self.effects)
 

@@ -284,11 +284,12 @@ class AnswerUnused:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A send ended."""
+    """A send ended; `again` is for how long (ns) the service asked to be left alone, 0 where it did not."""
 
     send: int
     outcome: Outcome
     detail: str = ""
+    again: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from dataclasses import replace
 from relayd.core.conditions import (
     CHANNEL_FAILING,
     FAULT,
+    JOURNAL_DAMAGED,
     JOURNAL_LATE,
     PLAN_REFUSED,
     UNWATCHED,
@@ -43,6 +44,8 @@ SHORT = f"{UNWATCHED}:short"
 BY = f"{UNWATCHED}:by"
 """Noted beside it: until when (boot ns) its message may wait for the contacts to be read."""
 READ_WITHIN = 10 * SECOND
+HARMS = 8
+"""Things that are said at once of a damaged journal, the newest first."""
 
 
 def noted(draft: Draft, event: Judged | ClockJudged) -> Iterable[str]:
@@ -53,6 +56,8 @@ def noted(draft: Draft, event: Judged | ClockJudged) -> Iterable[str]:
     condition, why, priority = _about(event)
     unit = draft.subject(UNIT)
     before = unit.said.get(condition, "")
+    if condition == JOURNAL_DAMAGED:
+        why = _added(before, why)
     said = {k: v for k, v in unit.said.items() if k not in (condition, condition + _AS)}
     if why:
         said[condition] = why
@@ -71,6 +76,12 @@ def _about(event: Judged) -> tuple[str, str, Priority | None]:
     if isinstance(event, UnitSensed):
         return event.condition, event.why, event.priority
     return *_of_part(event), None
+
+
+def _added(before: str, why: str) -> str:
+    """What was found before as well, as long as nobody has answered for it: each thing once."""
+    found = dict.fromkeys([*why.split("; "), *before.split("; ")])
+    return "; ".join([each for each in found if each][:HARMS])
 
 
 def _of_part(

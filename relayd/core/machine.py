@@ -261,6 +261,7 @@ def _outbox(draft: Draft) -> None:
         return
     before = dict(draft.subjects)
     _whole(draft, "messages in one", partial(bundles.gather, draft))
+    _whole(draft, "messages that wait", partial(bundles.bound, draft))
     for notice in outbox.due_now(draft):
         where = f"notice {draft.ref(notice)}"
         if _whole(draft, where, partial(outbox.hand_out, draft, notice)):

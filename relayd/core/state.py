@@ -366,6 +366,8 @@ class State:
     """By person; not stored."""
     handed: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     """Channel with a limit -> when it was last given something (boot ns); not stored."""
+    rests: Mapping[str, int] = field(default_factory=dict)
+    """Channel -> until when its service asked to be left alone (boot ns); not stored."""
 
 
 def outside_id(unit: str, state: State, number: int) -> str:

@@ -18,6 +18,7 @@ MEMORY_LOW = "memory-low"
 CLOCK_UNSET = "clock-unset"
 LOOP_SLOW = "loop-slow"
 SENSE_LOST = "sense-lost"
+JOURNAL_DAMAGED = "journal-damaged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ OF_UNIT: dict[str, Character] = {
     CLOCK_UNSET: Character(LOW, HOUR, 60 * SECOND, 24 * HOUR),
     LOOP_SLOW: Character(LOW, 60 * SECOND, 10 * MINUTE, 24 * HOUR),
     SENSE_LOST: Character(LOW, 5 * MINUTE, 5 * MINUTE, 7 * DAY),
+    JOURNAL_DAMAGED: Character(MEDIUM, 0, 0, 24 * HOUR),
 }
 
 SENSED = (
@@ -58,5 +60,5 @@ SENSED = (
     *(LOOP_SLOW, SENSE_LOST),
 )
 """What the unit senses of its own board and program."""
-LASTING = frozenset({UNIT_SILENT, DEAD_MAN, COPIED, *SENSED})
+LASTING = frozenset({UNIT_SILENT, DEAD_MAN, COPIED, JOURNAL_DAMAGED, *SENSED})
 """What is not over merely because relayd began anew: it stands until it has been judged again."""

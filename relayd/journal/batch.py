@@ -100,14 +100,17 @@ class Batch:
         kept = [(name, body) for name, body in self.subjects.items() if body is not None]
         yield UPSERT_SUBJECT, _signed("state", kept)
         yield DELETE_SUBJECT, [(name,) for name, body in self.subjects.items() if body is None]
-        yield UPSERT_NOTICE, _signed("notice", self.notices.values())
+        yield (
+            UPSERT_NOTICE,
+            [(*sums.signed("notice", row[:-1]), row[-1]) for row in self.notices.values()],
+        )
         yield (
             UPSERT_SEND,
             _signed("send", (r for each in self.sends.values() for r in each.values())),
         )
         yield CLOSE_NOTICE, [(wall, notice) for notice, wall in self.closed.items()]
         yield INSERT_RECORD, _signed("record", [*self.records, *self._gap_record()])
-        yield SAY, [(topic,) for topic, present in self.said.items() if present]
+        yield SAY, _signed("said", [(topic,) for topic, present in self.said.items() if present])
         yield UNSAY, [(topic,) for topic, present in self.said.items() if not present]
 
     def _gap_record(self) -> list[Row]:
@@ -180,10 +183,11 @@ def upsert(table: str, columns: str, keys: int = 1) -> str:
 
 UPSERT_META = upsert("meta", "key, value, sum")
 UPSERT_SUBJECT = upsert("state", "subject, body, sum")
-UPSERT_NOTICE = upsert("notice", f"{rows.NOTICE}, sum")
+UPSERT_NOTICE = upsert("notice", f"{rows.NOTICE}, sum, ways")
 UPSERT_SEND = upsert("send", f"{rows.SEND}, sum", keys=2)
 INSERT_RECORD = upsert("record", f"{rows.RECORD}, sum")
 DELETE_SUBJECT = "DELETE FROM state WHERE subject=?"
+DELETE_SENDS = "DELETE FROM send WHERE notice=?"
 CLOSE_NOTICE = "UPDATE notice SET closed=? WHERE id=?"
-SAY = "INSERT OR IGNORE INTO said (topic) VALUES (?)"
+SAY = upsert("said", "topic, sum")
 UNSAY = "DELETE FROM said WHERE topic=?"

@@ -45,12 +45,16 @@ class Feed:
         Raises RelaydError where there is no journal, JournalDamaged where it cannot be read or is
         that of another epoch.
         """
-        with reader.reading(self._path) as base:
-            base.execute("BEGIN")
-            if rows.epoch_in(base.execute) != self.epoch:
-                raise JournalDamaged(f"{self._path.name} holds the journal of another time")
-            first = self._first(base, after)
-            found = reader.dicts(base.execute(PAGE, {"first": first, "limit": limit}))
+        try:
+            with reader.reading(self._path) as base:
+                base.execute("BEGIN")
+                if rows.epoch_in(base.execute) != self.epoch:
+                    raise JournalDamaged(f"{self._path.name} holds the journal of another time")
+                first = self._first(base, after)
+                found = reader.dicts(base.execute(PAGE, {"first": first, "limit": limit}))
+        except JournalDamaged:
+            self._journal.doubt()
+            raise
         return first, [_readable(row) for row in found]
 
     def _first(self, base: Connection, after: int) -> int:

@@ -1,8 +1,9 @@
 """The tables' rows as one State. What cannot be read, or is not as it was written, is left out and said.
 
 Opens no file. One bad row costs that row: a subject begins anew from its contacts, and a notice
-goes with its alarm, which is then raised and told anew where it still stands. A notice's sends
-come back in the order of their ids, which is the order in which they were made.
+goes with its alarm, which is then raised and told anew where it still stands. A notice whose sends
+are not all there, as they were written, comes without any: the core owes it again over all ways.
+A notice's sends come back in the order of their ids, which is the order in which they were made.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -10,9 +11,10 @@ from dataclasses import dataclass, field, replace
 from sqlite3 import Error as BaseError
 from typing import Any
 
-from relayd.core.state import Notice, Stamp, State, Subject
+from relayd.core import unit_words as words
+from relayd.core.state import Notice, Process, Stamp, State, Subject
 from relayd.journal import rows, sums
-from relayd.journal.batch import CLOSE_NOTICE, DELETE_SUBJECT, Work
+from relayd.journal.batch import CLOSE_NOTICE, DELETE_SENDS, DELETE_SUBJECT, UNSAY, Work
 from relayd.journal.codec import JournalDamaged, decode, fit, parse
 from relayd.journal.rows import NOTICE, SEND, Row, highest
 from relayd.journal.schema import Run
@@ -22,6 +24,7 @@ JUMP = 10_000
 NONSENSE = (JournalDamaged, TypeError, ValueError, LookupError, AttributeError)
 """What a row may cause that holds any type in any column."""
 Fits = Callable[[str, Row], bool]
+Sends = dict[int, list[object]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,8 @@ class _Loading:
     bad_subjects: list[Row] = field(default_factory=list)
     bad_notices: list[Row] = field(default_factory=list)
     bad_keys: list[Row] = field(default_factory=list)
+    bad_topics: list[Row] = field(default_factory=list)
+    torn: list[Row] = field(default_factory=list)
     unsummed: bool = False
 
     def rows(self, sql: str) -> Iterator[Row]:
@@ -79,46 +84,66 @@ class _Loading:
                 found[subject.id] = subject
             except NONSENSE:
                 self.bad_subjects.append((row[0],))
-                self.lost.append(f"what was remembered of {row[0]!r:.60}")
+                self._lost(words.LOST_SUBJECT, what=row[0])
         return found
 
-    def notices(self) -> tuple[dict[int, Notice], list[Row]]:
+    def notices(self, sends: "Sends") -> tuple[dict[int, Notice], list[Row]]:
         """The open notices, and the rows of those that cannot be read."""
-        sends, torn = self._sends()
         found, bad = {}, []
-        asked = f"SELECT {NOTICE}, closed, sum FROM notice WHERE closed IS NULL ORDER BY id"
-        for *row, closed, crc in self.rows(asked):
+        asked = f"SELECT {NOTICE}, closed, ways, sum FROM notice WHERE closed IS NULL ORDER BY id"
+        for *row, closed, ways, crc in self.rows(asked):
             try:
-                sound = closed is None and row[0] not in torn
-                if not (sound and self.fits("notice", (*row, crc))):
+                if closed is not None or not self.fits("notice", (*row, crc)):
                     raise JournalDamaged("the checksum is wrong")
-                found[row[0]] = notice_of(tuple(row), sends.get(row[0], []))
+                own = sends.get(row[0], [])
+                whole = None not in own and own and ways in (None, len(own))
+                found[row[0]] = notice_of(tuple(row), own if whole else [])
             except NONSENSE:
                 bad.append(tuple(row))
                 self.bad_notices.append((0, row[0]))
-                self.lost.append(f"message {row[0]!r:.20} to {row[4]!r:.60}")
+                self._lost(words.LOST_MESSAGE, number=row[0], who=row[4])
+                continue
+            if not whole:
+                self.torn.append((row[0],))
+                self._lost(words.SENT_AGAIN, number=row[0], who=row[4])
         return found, bad
 
-    def _sends(self) -> tuple[dict[int, list[object]], set[int]]:
-        sends: dict[int, list[object]] = {}
-        torn: set[int] = set()
+    def sends(self) -> "Sends":
+        """The sends of each open notice; None in the place of one that is not as it was written."""
+        sends: Sends = {}
         columns = ", ".join(f"send.{name}" for name in SEND.split(", "))
         asked = (
             f"SELECT {columns}, send.sum FROM notice JOIN send ON send.notice = notice.id"
             " WHERE notice.closed IS NULL ORDER BY send.notice, send.id"
         )
         for row in self.rows(asked):
-            if not self.fits("send", row):
-                torn.add(row[0])
-            sends.setdefault(row[0], []).append(send_fields(row[:-1]))
-        return sends, torn
+            sound = self.fits("send", row)
+            sends.setdefault(row[0], []).append(send_fields(row[:-1]) if sound else None)
+        return sends
+
+    def said(self) -> frozenset[str]:
+        """The topics that stand at a broker."""
+        found = set()
+        for topic, crc in self.run("SELECT topic, sum FROM said"):
+            if isinstance(topic, str) and self.fits("said", (topic, crc)):
+                found.add(topic)
+            else:
+                self.bad_topics.append((topic,))
+        if self.bad_topics:
+            self._lost(words.LOST_TOPICS, count=len(self.bad_topics))
+        return frozenset(found)
+
+    def _lost(self, text: str, **values: object) -> None:
+        self.lost.append(text.format(**{key: f"{each!r:.60}" for key, each in values.items()}))
 
     def mends(self) -> tuple[Work, ...]:
         """What takes the bad rows out of the file."""
         return (
             (DELETE_SUBJECT, self.bad_subjects),
             (CLOSE_NOTICE, self.bad_notices),
+            (DELETE_SENDS, self.torn),
             ("DELETE FROM meta WHERE key=?", self.bad_keys),
+            (UNSAY, self.bad_topics),
         )
 
 
@@ -139,7 +164,8 @@ def _load(reading: _Loading) -> Loaded | None:
         raise JournalDamaged("its epoch cannot be read")
     boot, stamp = _when(reading, meta)
     subjects = reading.subjects()
-    notices, bad = reading.notices()
+    notices, bad = reading.notices(reading.sends())
+    said = reading.said()
     in_use = max(highest(run, "notice"), highest(run, "send"))
     state = State(
         epoch=meta[rows.EPOCH],
@@ -149,7 +175,6 @@ def _load(reading: _Loading) -> Loaded | None:
         subjects=_without_alarms_of(bad, subjects),
         notices=notices,
     )
-    said = frozenset(text(row[0]) for row in run("SELECT topic FROM said"))
     others = {key: value for key, value in meta.items() if key not in rows.OURS}
     after = highest(run, "record", "n") + 1
     lost, mends = tuple(reading.lost), reading.mends()
@@ -161,12 +186,13 @@ def salvage(run: Run, epoch: str) -> Loaded:
     """What of a damaged file can still be read and proves itself, for a journal of another epoch."""
     reading = _Loading(run, sums.proves)
     lost: list[str] = []
-    meta: dict[str, str] = _part(reading.meta, {}, "the time of the last step", lost)
-    subjects: dict[str, Subject] = _part(
-        reading.subjects, {}, "what was remembered of panels", lost
-    )
-    notices, bad = _part(reading.notices, ({}, []), "messages that had not left", lost)
-    topics: Iterable[Row] = _part(lambda: list(run("SELECT topic FROM said")), [], "", [])
+    meta: dict[str, str] = _part(reading.meta, {}, words.LOST_TIME, lost)
+    subjects: dict[str, Subject] = _part(reading.subjects, {}, words.LOST_PANELS, lost)
+    # Sends that cannot be read cost no message: each of them goes again.
+    sends: Sends = _part(reading.sends, {}, "", [])
+    nothing: tuple[dict[int, Notice], None] = ({}, None)
+    notices, bad = _part(lambda: reading.notices(sends), nothing, words.LOST_MESSAGES, lost)
+    said: frozenset[str] = _part(reading.said, frozenset(), "", [])
     boot, stamp = _when(reading, meta)
     in_use = max([0, *(_highest_of(each) for each in notices.values())])
     state = State(
@@ -174,12 +200,13 @@ def salvage(run: Run, epoch: str) -> Loaded:
         boot=boot,
         stamp=stamp,
         counter=_counter(reading, meta, in_use, subjects),
-        subjects=_without_alarms_of(bad, subjects),
+        subjects=_unanswered_forgotten(subjects)
+        if bad is None
+        else _without_alarms_of(bad, subjects),
         notices=notices,
     )
-    said = frozenset(each[0] for each in topics if isinstance(each[0], str))
     others = {key: value for key, value in meta.items() if key not in rows.OURS}
-    return Loaded(state, others, said, lost=("the records", *lost, *reading.lost))
+    return Loaded(state, others, said, lost=(words.LOST_RECORDS, *lost, *reading.lost))
 
 
 def _part(read: Callable[[], Any], nothing: Any, what: str, lost: list[str]) -> Any:
@@ -196,7 +223,7 @@ def _when(reading: _Loading, meta: dict[str, str]) -> tuple[str, Stamp]:
     try:
         return wanted(meta, rows.BOOT), decode(Stamp, wanted(meta, rows.STAMP), "meta stamp")
     except JournalDamaged:
-        reading.lost.append("the time of the last step")
+        reading.lost.append(words.LOST_TIME)
         return "?", Stamp(0, 0, False)
 
 
@@ -207,7 +234,7 @@ def _counter(
     digits = meta.get(rows.COUNTER, "")
     if digits.isascii() and digits.isdigit():
         return max(int(digits), in_use)
-    reading.lost.append("the counter of ids")
+    reading.lost.append(words.LOST_COUNTER)
     return max(in_use, _occurrences(subjects)) + JUMP
 
 
@@ -221,6 +248,17 @@ def _without_alarms_of(bad: list[Row], subjects: dict[str, Subject]) -> dict[str
     return subjects
 
 
+def _unanswered_forgotten(subjects: dict[str, Subject]) -> dict[str, Subject]:
+    """The subjects without alarms of which word may still have been owed: they are told anew."""
+    return {
+        name: replace(
+            each,
+            alarms={k: v for k, v in each.alarms.items() if v.process is not Process.UNACK},
+        )
+        for name, each in subjects.items()
+    }
+
+
 def _occurrences(subjects: dict[str, Subject]) -> int:
     alarms = [each for owner in subjects.values() for each in owner.alarms.values()]
     return max((each.occurrence or 0 for each in alarms), default=0)
@@ -228,13 +266,6 @@ def _occurrences(subjects: dict[str, Subject]) -> int:
 
 def _highest_of(notice: Notice) -> int:
     return max([notice.id, notice.occurrence, *(each.id for each in notice.sends)])
-
-
-def text(value: object) -> str:
-    """The value, if it is a text."""
-    if not isinstance(value, str):
-        raise JournalDamaged(f"a text was expected, not {value!r:.60}")
-    return value
 
 
 def wanted(meta: dict[str, str], key: str) -> str:

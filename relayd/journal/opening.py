@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from relayd.core import unit_words as words
 from relayd.core.state import State
 from relayd.journal import files, loading, wal, witness
 from relayd.journal.base import Failure, code_of, connect, is_damage, reason
@@ -28,12 +29,10 @@ class Opened:
     lost: tuple[str, ...] = ()
 
     def harm(self) -> str:
-        """What was damaged and lost, in a sentence; '' where nothing was."""
-        lost = f"not to be read: {', '.join(self.lost)}" if self.lost else ""
-        if self.set_aside is None:
-            return lost
-        aside = f"damaged ({self.why}), set aside as {self.set_aside}; a fresh one was begun"
-        return f"{aside}; {lost}" if lost else aside
+        """What was damaged and lost, part by part; '' where nothing was."""
+        why = self.why.replace(";", ",")
+        aside = [] if self.set_aside is None else [words.ASIDE.format(why=why, file=self.set_aside)]
+        return "; ".join([*aside, *self.lost])
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +111,7 @@ def _salvaged(path: Path, epoch: str) -> Loaded:
         with _copied(path) as base:
             return loading.salvage(base.execute, epoch)
     except Failure:
-        return Loaded(State(epoch=epoch), lost=("all that was remembered",))
+        return Loaded(State(epoch=epoch), lost=(words.LOST_ALL,))
 
 
 def set_aside(path: Path, opened: Opened, why: str, lost: tuple[str, ...]) -> Opened:

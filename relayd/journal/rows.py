@@ -25,7 +25,7 @@ def storable(text: str) -> str:
 
 
 def notice_row(notice: Notice) -> Row:
-    """The notice without its sends, in the order of NOTICE."""
+    """The notice without its sends, in the order of NOTICE, and behind it how many those are."""
     texts = (notice.title, notice.short, notice.long)
     return (
         notice.id,
@@ -37,6 +37,7 @@ def notice_row(notice: Notice) -> Row:
         notice.priority.value,
         *map(storable, texts),
         encode(notice.made),
+        len(notice.sends),
     )
 
 

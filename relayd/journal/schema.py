@@ -105,7 +105,16 @@ def checksums(run: Run) -> None:
         )
 
 
-MIGRATIONS: tuple[Callable[[Run], None], ...] = (first_tables, checksums)
+def promises(run: Run) -> None:
+    """Version 3: what one row promises of others, so that one that is missing is noticed.
+
+    How many sends a notice has (version 2 leaves it unknown), and a checksum beside each topic.
+    """
+    run("ALTER TABLE notice ADD COLUMN ways INTEGER")
+    run("ALTER TABLE said ADD COLUMN sum INTEGER")
+
+
+MIGRATIONS: tuple[Callable[[Run], None], ...] = (first_tables, checksums, promises)
 """Number n makes version n+1 out of version n. None is ever changed once it has been released."""
 
 

@@ -7,14 +7,14 @@ again, and the alarm path acts from memory meanwhile. A file that cannot be read
 import sqlite3
 import threading
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from pathlib import Path
 
 from relayd import clock
+from relayd.core import unit_words as words
 from relayd.core.draft import UNIT
 from relayd.core.effects import Record
 from relayd.core.events import Now
-from relayd.core.plan import MINUTE
+from relayd.core.plan import DAY, HOUR, MINUTE, seconds
 from relayd.core.state import State
 from relayd.journal import files, opening, rows, upkeep
 from relayd.journal.backlog import Backlog
@@ -22,15 +22,17 @@ from relayd.journal.base import Failure, code_of, is_damage, reason
 from relayd.journal.batch import Batch, between, whole
 from relayd.journal.file import File
 from relayd.journal.opening import Opened
+from relayd.journal.rounds import Found, Known, Rounds
 from relayd.journal.rows import storable
 from relayd.journal.upkeep import USUAL, Keep, Keeper
 from relayd.journal.witness import Reached
 
 IDLE = 5.0
-"""Seconds after which an idle writer shows that it is alive; work wakes it at once."""
+"""Seconds after which an idle writer shows that it is alive; work wakes it at once. So often, idle
+or not, it looks after the file: a little is pruned, a little is looked through."""
 
 SET_ASIDE_AT_MOST = 3
-"""Files one process sets aside while it runs: a dying disk must not be filled with them."""
+"""Files set aside in a day while it runs: a dying disk must not be filled with them."""
 
 
 class Journal:
@@ -52,7 +54,7 @@ class Journal:
         self._backlog = Backlog()
         self._thread: threading.Thread | None = None
         self._file = File(path)
-        self._asides = 0
+        self._asides: tuple[int, ...] = ()
         self._latest = State(epoch="")
         self._meta: dict[str, str] = {}
         self._said: set[str] = set()
@@ -60,7 +62,9 @@ class Journal:
         self._stamped: int | None = None
         self._anew = 0
         self._now: Now | None = None
-        self._keeper = Keeper(keep)
+        self._keeper, self._rounds = Keeper(keep), Rounds(path)
+        self._tidied = self._doubted = 0
+        self._harms: list[str] = []
         self._beat = clock.boottime()
 
     # Opening
@@ -71,7 +75,8 @@ class Journal:
         Where the file cannot be used, `late()` says why and the writer goes on trying.
         """
         found = opening.find(self._path, self._draw_epoch)
-        loaded, self.opened = found.loaded, found.opened
+        loaded = found.loaded
+        self._say(found.opened)
         self._latest, self._next = loaded.state, loaded.next
         reached = Reached(loaded.state.epoch, loaded.next - 1, loaded.state.counter)
         self._file.adopt(found.base, reached)
@@ -179,6 +184,15 @@ class Journal:
         if found is not None and file == files.inode(self._path):
             self.condemn(found)
 
+    def doubt(self) -> None:
+        """Somebody could not read the file: have it checked, by a thread of its own, once an hour."""
+        with self._backlog.cond:
+            now = clock.boottime()
+            if now < self._doubted:
+                return
+            self._doubted = now + HOUR
+        threading.Thread(target=self.examine, name="examining", daemon=True).start()
+
     def condemn(self, why: str) -> None:
         """Have the file set aside and all that is in memory written into a fresh one."""
         with self._backlog.cond:
@@ -186,6 +200,16 @@ class Journal:
             self._backlog.ask(0)
 
     # How it is
+
+    def harm(self) -> str:
+        """What was found damaged since this was last asked, part by part; '' where nothing was."""
+        with self._backlog.cond:
+            said, self._harms = self._harms, []
+        return "; ".join(dict.fromkeys(said))
+
+    def rounds(self) -> int:
+        """How often the whole file was looked through, row by row, while it was in use."""
+        return self._rounds.whole
 
     @property
     def transactions(self) -> int:
@@ -224,6 +248,7 @@ class Journal:
     # The writer's thread
 
     def _start(self) -> None:
+        self._tidied = clock.boottime() + seconds(IDLE)
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
         self._thread.start()
 
@@ -236,39 +261,93 @@ class Journal:
             last = self._backlog.closing
             if handed is not None:
                 self._try(*handed)
-            elif not last:
+            if not last and clock.boottime() >= self._tidied:
                 self._tidy()
+                self._tidied = clock.boottime() + seconds(IDLE)
         self._file.finish()
+        self._rounds.close()
 
     def _tidy(self) -> None:
-        """Prune a little of what is older than it must be; nobody waits for it."""
+        """Prune a little of what is older than it must be, look a little through the rest."""
         base = self._file.base
         if base is None or self._backlog.late() or self._now is None:
             return
-        with suppress(*Failure):  # the next commit meets it as well, and says so
+        try:
             self._keeper.step(base, self._latest, self._now)
+            self._look()
+        except Failure as error:
+            # Of a disk that fails the next commit says more; what is damaged it may never meet.
+            if is_damage(error):
+                self.condemn(reason(error))
+
+    def _look(self) -> None:
+        """One slice of the daily round, where nothing waits to be written."""
+        with self._backlog.cond:
+            if not (self._rounds.due() and self._backlog.idle()):
+                return
+            known = Known(
+                frozenset(map(storable, self._latest.subjects)),
+                self._latest.notices,
+                frozenset(map(storable, self._said)),
+            )
+        found = self._rounds.step(known)
+        if found.said:
+            self._mend(found)
+
+    def _mend(self, found: Found) -> None:
+        """Have what is wrong taken away, and written again where memory holds it."""
+        with self._backlog.cond:
+            anew = self._in_memory() if found.anew else Batch()
+            anew.born.clear()
+            anew.mends = found.mends
+            self._backlog.pending.take(anew)
+            self._backlog.ask(0)
+        self._say(Opened(self.opened.fresh, lost=found.said))
+
+    def _say(self, opened: Opened) -> None:
+        """Keep what is known of the file, and have its harm told."""
+        with self._backlog.cond:
+            self.opened = opened
+            if harm := opened.harm():
+                self._harms.append(harm)
 
     def _try(self, batch: Batch, ticket: int) -> None:
         try:
             self._write(batch)
         except Exception as error:  # noqa: BLE001 - said by late(), kept, and tried again
-            self._failed(batch, error)
-            self._backlog.pause(self._retry)
+            if not self._failed(batch, error):
+                self._backlog.pause(self._retry)
+            elif (again := self._backlog.hand_over(0)) is not None:
+                self._try(*again)  # also where this was to be the last: there is no file now
         else:
             self._backlog.written(ticket)
             if batch.records or batch.gap:
                 self.recorded()
 
-    def _failed(self, batch: Batch, error: Exception) -> None:
-        """Keep the batch; open the file anew next time, unless the disk is only full or held."""
+    def _failed(self, batch: Batch, error: Exception) -> bool:
+        """Keep the batch; open the file anew next time, unless the disk is only full or held.
+
+        True where it was damaged and is out of the way.
+        """
         self._backlog.put_back(batch, reason(error))
         if code_of(error) not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY):
             self._file.drop()
-        if is_damage(error) and self._asides < SET_ASIDE_AT_MOST:
-            self._asides += 1
-            self._file.condemned = ""
-            lost = ("the records before now",)
-            self.opened = opening.set_aside(self._path, self.opened, reason(error), lost)
+        if not (is_damage(error) and self._may_set_aside()):
+            return False
+        self._file.condemned = ""
+        self._rounds.again()
+        lost, before = (words.LOST_RECORDS,), self.opened
+        after = opening.set_aside(self._path, before, reason(error), lost)
+        if after is not before:
+            self._say(after)
+        return after is not before
+
+    def _may_set_aside(self) -> bool:
+        """Whether there is still one to spare today; then it counts."""
+        now = clock.boottime()
+        lately = tuple(each for each in self._asides if each > now - DAY)
+        self._asides = (*lately, now)[:SET_ASIDE_AT_MOST]
+        return len(lately) < SET_ASIDE_AT_MOST
 
     def _write(self, batch: Batch) -> None:
         self._file.write(batch, self._latest.epoch, self._everything)
@@ -277,12 +356,17 @@ class Journal:
     def _everything(self, batch: Batch) -> Batch:
         """All that is in memory, and the batch."""
         with self._backlog.cond:
-            full = whole(self._latest)
-            full.meta |= self._meta | self._unit
-            full.said = {storable(topic): True for topic in self._said}
+            full = self._in_memory()
             full.take(batch)
             if self.opened.set_aside or self.transactions:
                 full.records.append(self._begun_anew())
+        return full
+
+    def _in_memory(self) -> Batch:
+        """All that is in memory; the lock is held."""
+        full = whole(self._latest)
+        full.meta |= self._meta | self._unit
+        full.said = {storable(topic): True for topic in self._said}
         return full
 
     def _begun_anew(self) -> rows.Row:

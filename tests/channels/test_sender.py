@@ -10,6 +10,7 @@ import pytest
 from relayd.channels import post
 from relayd.channels.post import address_problem, address_problems
 from relayd.core.events import Outcome
+from relayd.core.plan import SECOND
 from relayd.errors import RelaydError
 from tests.channels.posted import (
     NUMBER,
@@ -181,3 +182,28 @@ def test_a_check_that_comes_to_no_end_is_an_error(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(post, "COMMAND", ("/nonexistent/sender",))
     with pytest.raises(RelaydError, match="could not be checked: FileNotFoundError"):
         address_problem(f"json://{SECRET}")
+
+
+# A service that has had enough
+
+
+def test_a_service_that_asks_to_be_left_alone_is_heard_and_holds_up_no_other(server: Web) -> None:
+    addresses = {
+        "limited": server.address("gets-429-after-30"),
+        "busy": server.address("gets-503-after-7"),
+        "refusing": server.address("gets-404-after-9"),
+        "well": server.address("well"),
+    }
+    with posting(addresses) as (post_, posted):
+        numbers = {name: next(NUMBER) for name in addresses}
+        for name, number in numbers.items():
+            post_.tell(tell(number, name))
+        ended = dict(zip(numbers, posted.sent(*numbers.values()), strict=True))
+    asked = {name: (each.outcome, each.again // SECOND) for name, each in ended.items()}
+    assert asked == {
+        "limited": (FAILED, 30),
+        "busy": (FAILED, 7),
+        "refusing": (REFUSED, 0),
+        "well": (TAKEN, 0),
+    }
+    assert "429 Too Many Requests" in ended["limited"].detail

@@ -5,7 +5,7 @@ import ssl
 
 import pytest
 
-from relayd.channels.verdict import Verdict, of_exception, of_status
+from relayd.channels.verdict import Verdict, asked_to_wait, of_exception, of_status
 from relayd.core.events import Outcome
 
 FAILED, REFUSED = Outcome.FAILED, Outcome.REFUSED
@@ -107,3 +107,27 @@ def test_a_status_is_judged(code: int, outcome: Outcome, words: str) -> None:
 
 def test_a_line_without_a_status_says_nothing() -> None:
     assert of_status("Failed to send, error=none.") is None
+
+
+DATE = "Sat, 28 Nov 2026 14:00:00 GMT"
+ASKED = [
+    (429, "30", "", 30),
+    (503, " 120 ", "", 120),
+    (429, "Sat, 28 Nov 2026 14:02:00 GMT", DATE, 120),
+    (429, "Sat, 28 Nov 2026 13:59:00 GMT", DATE, 0),
+    (429, "Sat, 28 Nov 2026 14:02:00 GMT", "", 0),
+    (429, "Sat, 28 Nov 2026 14:02:00 -0000", DATE, 0),
+    (429, "99999999999", "", 86400),
+    (429, "", "", 0),
+    (429, "soon", "", 0),
+    (429, "-5", "", 0),
+    (200, "30", "", 0),
+    (301, "30", "", 0),
+]
+
+
+@pytest.mark.parametrize(("status", "again", "date", "seconds"), ASKED)
+def test_a_service_that_has_had_enough_is_understood_by_its_own_clock(
+    status: int, again: str, date: str, seconds: int
+) -> None:
+    assert asked_to_wait(status, again, date) == seconds

@@ -144,7 +144,7 @@ def _flutters(which: int, times: int, gap: float) -> Happens:
 def _restart(down: float, other_boot: bool, trusted: bool) -> Happens:
     def do(unit: Unit) -> None:
         boot = f"{unit.boot}'" if other_boot else None
-        kept = replace(unit.state, live={}, closed=(), turns={}, handed={})
+        kept = replace(unit.state, live={}, closed=(), turns={}, handed={}, rests={})
         assert stored(unit.state) == kept, "not stored whole"
         unit.crash(down, boot, trusted, None)
         unit.begin(planned=False)

@@ -66,6 +66,7 @@ DEFAULTS = [
     ("sense-lost", "low", 300, 300, 604800),
     ("wiring-fault", "high", 30, 30, 43200),
     ("journal-late", "medium", 0, 60, 86400),
+    ("journal-damaged", "medium", 0, 0, 86400),
     ("sender-down", "high", 20, 5, 3600),
     ("mqtt-down", "medium", 300, 5, 86400),
     ("mailbox-down", "medium", 300, 5, 86400),

@@ -6,7 +6,15 @@ import pytest
 
 from relayd.core import conditions as c, unit_words
 from relayd.core.conditions import base_of, of_unit, peer_of, pump_of
-from relayd.core.events import ChannelDown, InputLost, LevelRead, PeerHeard, Started, UnitSensed
+from relayd.core.events import (
+    Acknowledge,
+    ChannelDown,
+    InputLost,
+    LevelRead,
+    PeerHeard,
+    Started,
+    UnitSensed,
+)
 from relayd.core.plan import Plan, Priority
 from relayd.core.saying import sentences
 from relayd.core.saying.language import Speech
@@ -148,6 +156,7 @@ def test_the_same_is_recorded_once() -> None:
 @pytest.mark.parametrize("detail", unit_words.DETAILS)
 def test_what_the_shell_says_is_said_in_spanish_too(detail: str) -> None:
     values = {"time": "5 min", "percent": 40, "degrees": 83, "size": 60, "code": 503, "what": "x"}
+    values |= {"why": "x", "file": "f", "number": 7, "who": "'anna'", "count": 3}
     said = detail.format(**values)
     told = sentences.retold(said, Speech("es", catalogue("es")))
     assert told != said
@@ -209,3 +218,50 @@ def test_inputs_that_are_lost_are_read_as_far_as_they_can_be() -> None:
         world.give(InputLost(each.id, "no chip"))
     world.run(1.5)
     assert world.process("unwatched", UNIT) == "UNACK"
+
+
+ASIDE = "damaged (malformed) and set aside as journal.db.damaged-1, a fresh one was begun"
+
+
+def answered(world: World) -> None:
+    """Ben answers for the damage."""
+    number = world.open_alarm(c.JOURNAL_DAMAGED, UNIT).occurrence
+    assert world.ask(Acknowledge(occurrence=f"creek-1.k3f9ab.{number}")).ok
+
+
+def test_a_damaged_journal_is_told_with_all_that_was_found_until_somebody_answers() -> None:
+    world = started()
+    world.give(UnitSensed(c.JOURNAL_DAMAGED, f"{ASIDE}; its records are in that file alone"))
+    assert world.process(c.JOURNAL_DAMAGED, UNIT) == "UNACK"
+    told = world.notices(NoticeKind.RAISED)[-1]
+    assert "journal.db.damaged-1" in told.long
+    assert "copy it" in told.long
+    world.give(UnitSensed(c.JOURNAL_DAMAGED, "lost: the counter of ids"))
+    detail = world.open_alarm(c.JOURNAL_DAMAGED, UNIT).detail
+    assert detail == f"lost: the counter of ids; {ASIDE}; its records are in that file alone"
+    world.restart(5).run(3 * 3600)
+    assert world.process(c.JOURNAL_DAMAGED, UNIT) == "UNACK", "a start is no answer"
+    answered(world)
+    assert world.process(c.JOURNAL_DAMAGED, UNIT) == "NORM"
+    over = world.notices(NoticeKind.STAND_DOWN)[-1]
+    assert "Somebody has answered for it" in over.long
+    world.give(UnitSensed(c.JOURNAL_DAMAGED, "lost: the counter of ids"))
+    assert world.process(c.JOURNAL_DAMAGED, UNIT) == "UNACK", "what comes later is another one"
+    assert world.open_alarm(c.JOURNAL_DAMAGED, UNIT).detail == "lost: the counter of ids"
+
+
+def test_of_a_journal_that_is_damaged_again_and_again_the_newest_is_said() -> None:
+    world = started()
+    for n in range(20):
+        world.give(UnitSensed(c.JOURNAL_DAMAGED, f"{n}; {n}"))
+    said = world.state.subjects[UNIT].said[c.JOURNAL_DAMAGED]
+    assert said == "; ".join(str(n) for n in range(19, 11, -1))
+
+
+def test_what_is_said_of_a_damaged_journal_is_said_in_spanish() -> None:
+    spanish = Speech("es", catalogue("es"))
+    for text in unit_words.HARMS:
+        values = {"why": "x", "file": "f", "what": "w", "number": 7, "who": "'anna'", "count": 3}
+        filled = spanish(text).format(**values)
+        detail = text.format(**values)
+        assert sentences.retold(f"{detail}; {detail}", spanish) == f"{filled}; {filled}"

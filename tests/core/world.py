@@ -113,7 +113,7 @@ def two_ways(*inputs: Input) -> Plan:
 
 def stored(state: State) -> State:
     """What of a state is still there after a crash: through the journal's own letters and back."""
-    kept = replace(state, live={}, closed=(), turns={}, handed={})
+    kept = replace(state, live={}, closed=(), turns={}, handed={}, rests={})
     return decode(State, encode(kept))
 
 

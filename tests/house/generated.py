@@ -7,10 +7,12 @@ from collections.abc import Callable, Collection
 from enum import StrEnum
 from pathlib import Path
 
+from relayd.core import conditions as c
 from relayd.core.diagnosis import power as supplies
 from relayd.core.diagnosis.level import SAYS as LEVEL_SAYS
 from relayd.core.diagnosis.power import BAD, SAYS, Power
 from relayd.core.life.alarm import TABLE, Happening, diagram
+from relayd.core.saying.said import NAMES, WHAT
 from relayd.core.saying.sentences import LEVEL_NOW, LEVEL_ROWS
 from relayd.core.state import Process, Signal
 from relayd.core.upkeep.horn_table import (
@@ -20,6 +22,7 @@ from relayd.core.upkeep.horn_table import (
     Moment,
     Sense,
 )
+from relayd.words import spelt
 from tests.core import pump_table
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -34,6 +37,18 @@ def alarm_table() -> str:
         for state in Process
     ]
     return "\n".join([head, rule, *rows, "", "```mermaid", diagram(), "```"])
+
+
+def unit_conditions() -> str:
+    """What the unit knows of itself, its ways and its peers: how urgent, after what time, which words."""
+    head = "| condition | called | priority | after | over after | again after | what is said |"
+    more = (c.MAILBOX_DOWN, c.ANSWERS_LOCKED, c.DEAD_MAN, c.UNIT_SILENT, c.CHANNEL_FAILING)
+    rows = [
+        f"| `{name}` | {NAMES[name]} | {each.priority.value} | {spelt(each.on_delay)}"
+        f" | {spelt(each.off_delay)} | {spelt(each.realarm)} | {WHAT[name]} |"
+        for name, each in ((name, c.CHARACTERS[name]) for name in (*c.UNIT_CONDITIONS, *more))
+    ]
+    return "\n".join([head, "| --- " * 7 + "|", *rows])
 
 
 def level_rows() -> str:
@@ -95,6 +110,7 @@ def _values(some: Collection[StrEnum], domain: type[StrEnum]) -> str:
 
 PARTS: dict[str, Callable[[], str]] = {
     "alarm table": alarm_table,
+    "unit conditions": unit_conditions,
     "level rows": level_rows,
     "power rows": power_rows,
     "pump rows": pump_table.table,

@@ -13,6 +13,7 @@ from relayd.core.plan import SECOND
 from relayd.core.state import State
 from relayd.journal import backup, opening, upkeep
 from relayd.journal.base import connect
+from relayd.journal.rounds import Known, Rounds
 from relayd.journal.store import Journal
 from relayd.journal.upkeep import MIB, USUAL, Keep, Keeper
 from tests.journal.samples import BOOT
@@ -53,6 +54,7 @@ def test_what_five_years_cost(tmp_path: Path) -> None:
     assert found.base is not None
     found.base.close()
     _examined(path)
+    _looked_through(path, state)
     _pruned(path, state)
     began = perf_counter()
     backup.copy(path, tmp_path / "kept.db")
@@ -75,6 +77,21 @@ def _examined(path: Path) -> None:
     print(f"{len(took)} commits meanwhile, the slowest in {max(took) * 1000:.0f} ms")
     assert journal.close()
     assert journal.opened.harm() == ""
+
+
+def _looked_through(path: Path, state: State) -> None:
+    """The daily round, slice by slice."""
+    rounds, took = Rounds(path), list[float]()
+    while not rounds.whole:
+        began = perf_counter()
+        assert rounds.step(Known(frozenset(state.subjects), state.notices, frozenset())).said == ()
+        took.append(perf_counter() - began)
+    rounds.close()
+    print(
+        f"{len(took)} slices of a round in {sum(took):.1f} s:"
+        f" half of them under {sorted(took)[len(took) // 2] * 1000:.1f} ms,"
+        f" the slowest {max(took) * 1000:.0f} ms"
+    )
 
 
 def _pruned(path: Path, state: State) -> None:

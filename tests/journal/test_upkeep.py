@@ -150,10 +150,11 @@ def test_what_is_within_bounds_is_left_alone_for_an_hour(
 def test_the_writer_prunes_when_it_is_idle_and_a_commit_does_not_wait(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("relayd.journal.store.IDLE", 0.01)
     journal = Journal(path, "unit-1", lambda: "abc123", keep=Keep(age=10 * DAY, least=3))
     journal.open()
     old = history(journal, 300)
+    monkeypatch.setattr("relayd.journal.store.IDLE", 0.01)
+    journal._tidied = 0
     assert journal.commit(old, after(old, 5000), [], at(301), SOON)
     seen = list[int]()
     while len(seen) < 300 and (not seen or seen[-1] > 20):

@@ -12,7 +12,10 @@ from typing import Any
 
 @dataclass
 class Web:
-    """What a web server got, and how it answers: '/gets-401' gets 401, other paths 200."""
+    """What a web server got, and how it answers: '/gets-401' gets 401, other paths 200.
+
+    '/gets-429-after-30' asks to be left alone for 30 s.
+    """
 
     port: int = 0
     bodies: list[dict[str, Any]] = field(default_factory=list)
@@ -35,8 +38,11 @@ def web() -> Iterator[Web]:
             body = self.rfile.read(int(self.headers["Content-Length"]))
             seen.bodies.append(json.loads(body))
             seen.headers.append(dict(self.headers.items()))
-            _, _, status = self.path.partition("/gets-")
+            _, _, asked = self.path.partition("/gets-")
+            status, _, after = asked.partition("-after-")
             self.send_response(int(status or 200))
+            if after:
+                self.send_header("Retry-After", after)
             self.end_headers()
 
         def log_message(self, format: str, *args: object) -> None:

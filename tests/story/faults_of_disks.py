@@ -139,8 +139,8 @@ def _spoil(path: Path) -> None:
 
 
 def _told(stage: Stage, since: int) -> None:
-    told = stage.mail.until("anna", "FAULT IN RELAYD", seconds=WITHIN)
-    assert "journal" in told.mail.text
+    told = stage.mail.until("anna", "JOURNAL DAMAGED", seconds=WITHIN)
+    assert "set aside as journal.db.damaged-" in told.mail.text.replace("\n", " ")
     assert stage.note("Anna is told: journal damaged, set aside", since, told.at) <= WITHIN
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from relayd.core.asking import wishes
 from relayd.core.asking.wishes import Done
 from relayd.core.calling import callout
-from relayd.core.conditions import FAULT, HIGH_LEVEL
+from relayd.core.conditions import FAULT, HIGH_LEVEL, JOURNAL_DAMAGED
 from relayd.core.draft import UNIT, Draft
 from relayd.core.events import Acknowledge, Act, Looked
 from relayd.core.life.alarm import ACTIVE
@@ -18,6 +18,8 @@ from relayd.core.refusal import Refused
 from relayd.core.state import Alarm, Fact, Process
 
 LONGEST_TAKE = 24 * HOUR
+ANSWERED_FOR = frozenset({FAULT, JOURNAL_DAMAGED})
+"""They leave no contact to watch: they stand until somebody answers for them."""
 ANSWERABLE = frozenset({Process.UNACK, Process.ACKED, Process.RTNUN, Process.LATUN})
 
 
@@ -101,12 +103,12 @@ def _say(
 
 
 def _faults_are_known(draft: Draft, alarm: Alarm) -> None:
-    """A fault of relayd itself leaves no contact to watch: it stands until somebody answers."""
-    if alarm.condition == FAULT:
+    """What has happened to the unit itself, and is no state that goes, stands until somebody answers."""
+    name = alarm.condition
+    if name in ANSWERED_FOR:
         unit = draft.subject(UNIT)
-        draft.put(
-            replace(unit, said={name: why for name, why in unit.said.items() if name != FAULT})
-        )
+        said = {condition: why for condition, why in unit.said.items() if condition != name}
+        draft.put(replace(unit, said=said))
 
 
 def _until(draft: Draft, command: Acknowledge) -> int | Refused:

@@ -13,7 +13,8 @@ from relayd.core.calling import outbox, ways
 from relayd.core.calling.lists import RANK
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import UNIT, Draft
-from relayd.core.plan import MINUTE, SECOND
+from relayd.core.life.alarm import ACTIVE
+from relayd.core.plan import MINUTE, SECOND, Priority
 from relayd.core.saying import texts
 from relayd.core.state import Notice, NoticeKind, SendState, Stamp, Turns
 
@@ -23,6 +24,8 @@ PAUSE = 30 * SECOND
 """One message that names several goes at most so often."""
 GATHER = 2 * SECOND
 """What comes within that time goes together."""
+OWED_AT_MOST = 30
+"""Messages that are owed to a person over one channel, beside calls of high alarms; our own choice."""
 
 
 def owe(draft: Draft, notice: Notice) -> None:
@@ -59,6 +62,25 @@ def gather(draft: Draft) -> None:
         if len(waiting) > 1:
             _together(draft, person, waiting)
         _went(draft, person, bundled=now)
+
+
+def bound(draft: Draft) -> None:
+    """Where too much is owed over a channel that fails, all of it becomes one message of what is true now.
+
+    Calls of high alarms stay by themselves; of those there is one an alarm and person.
+    """
+    owed: dict[tuple[str, str], list[Notice]] = {}
+    for notice in draft.notices.values():
+        if notice.kind is NoticeKind.RAISED and notice.priority is Priority.HIGH:
+            continue
+        for send in notice.sends:
+            if send.state is SendState.OWED and send.tries + bool(send.detail):
+                owed.setdefault((notice.person, send.channel), []).append(notice)
+    for (person, channel), notices in owed.items():
+        if len(notices) > OWED_AT_MOST:
+            count = len(notices)
+            draft.record("messages folded", UNIT, person=person, channel=channel, count=count)
+            _together(draft, person, notices, channel)
 
 
 def works_again(draft: Draft, channel: str) -> None:
@@ -120,9 +142,8 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
     found = sorted(notices, key=lambda each: (-RANK[each.priority], each.made.up, each.id))
     gravest = found[0].priority
     since = _failed_since(draft, channel) if channel else None
-    text = texts.bundle(
-        draft.plan, draft.subjects, tuple(found), person, draft.now, draft.ref, since
-    )
+    about = (*found, *_standing(draft, person, found)) if channel else tuple(found)
+    text = texts.bundle(draft.plan, draft.subjects, about, person, draft.now, draft.ref, since)
     number = draft.number()
     only = frozenset({channel}) if channel else None
     for each in found:
@@ -145,6 +166,24 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
             sends=ways.sends(draft, channels, gravest),
         ),
     )
+
+
+def _standing(draft: Draft, person: str, notices: Iterable[Notice]) -> list[Notice]:
+    """In the place of messages that named several: what that person was told of and stands now."""
+    named = {each.occurrence for each in notices}
+    digests = [each for each in notices if each.kind is NoticeKind.DIGEST]
+    return [
+        replace(
+            digests[0],
+            subject=owner.id,
+            condition=alarm.condition,
+            occurrence=alarm.occurrence,
+            priority=alarm.priority,
+        )
+        for owner in (draft.subjects.values() if digests else ())
+        for alarm in owner.alarms.values()
+        if alarm.process in ACTIVE and person in alarm.told and alarm.occurrence not in named
+    ]
 
 
 def _failed_since(draft: Draft, channel: str) -> Stamp | None:

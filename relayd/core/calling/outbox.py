@@ -24,6 +24,7 @@ LASTING = frozenset({NoticeKind.RAISED, NoticeKind.DIGEST})
 """Kinds that may name an alarm that still stands: they are never given up."""
 ONE_BY_ONE = "the channel fails: one message at a time"
 LIMITED = "the limit of this channel is used up"
+RESTS = "the service asked to be left alone for a while"
 OPEN = frozenset({SendState.OWED, SendState.OUT, SendState.LEAVING})
 
 
@@ -99,7 +100,9 @@ def hand_out(draft: Draft, notice_id: int) -> None:
         if send.state in ways.ON_ITS_WAY:
             _failed(draft, notice_id, send, Outcome.FAILED, "no answer from the sender")
         elif notice is not None and (at := allowance.may_go(draft, notice, send)) > draft.now.up:
-            _wait(draft, notice_id, send, at)
+            _wait(draft, notice_id, send, at, LIMITED)
+        elif notice is not None and (at := ways.rests(draft, notice, send)) > draft.now.up:
+            _wait(draft, notice_id, send, at, RESTS)
         elif notice is not None and (at := ways.behind(draft, notice, send)) > draft.now.up:
             draft.put_notice(
                 ways.with_send(draft.notices[notice_id], replace(send, due=at, detail=ONE_BY_ONE))
@@ -150,6 +153,7 @@ def sent(draft: Draft, event: Sent) -> None:
                 if event.outcome is Outcome.TAKEN:
                     _taken(draft, notice.id, send, event.detail)
                 elif send.state in ways.ON_ITS_WAY:
+                    _rest(draft, send.channel, event.again)
                     _failed(draft, notice.id, send, event.outcome, event.detail)
                 return
     draft.record("late outcome", "unit", send=event.send, outcome=event.outcome.value)
@@ -162,8 +166,16 @@ def due(draft: Draft) -> int | None:
 
 
 def owed_again(draft: Draft, notice_id: int) -> None:
-    """After a start: what was out may never have left, so it is owed, under its old id."""
+    """After a start: what was out may never have left, so it is owed, under its old id.
+
+    An open notice has a send that is not done; where none is left, it goes again over every way.
+    """
     notice = draft.notices.get(notice_id)
+    if notice is not None and not any(each.state in OPEN for each in notice.sends):
+        about = notice.subject.removeprefix("channel:")
+        channels = ways.channels_of(draft.plan, notice.person, notice.priority, about)
+        notice = replace(notice, sends=ways.sends(draft, channels, notice.priority))
+        draft.record("sends lost", notice.subject, notice=draft.ref(notice.id))
     if notice is not None:
         sends = tuple(_again(send, draft.now.up) for send in notice.sends)
         draft.put_notice(replace(notice, sends=sends))
@@ -184,18 +196,18 @@ def _close_if_done(draft: Draft, notice_id: int) -> None:
         draft.close_notice(notice_id)
 
 
-def _wait(draft: Draft, notice_id: int, send: Send, until: int) -> None:
-    """Its channel's limit is used up: it goes when there is room, with what waits beside it."""
+def _wait(draft: Draft, notice_id: int, send: Send, until: int, why: str) -> None:
+    """Its channel takes nothing now: it goes when it does, with what waits beside it."""
     notice = draft.notices[notice_id]
-    if send.detail != LIMITED:
+    if send.detail != why:
         draft.record(
             "send waits",
             notice.subject,
             notice=draft.ref(notice.id),
             channel=send.channel,
-            why=LIMITED,
+            why=why,
         )
-    draft.put_notice(ways.with_send(notice, replace(send, due=until, detail=LIMITED)))
+    draft.put_notice(ways.with_send(notice, replace(send, due=until, detail=why)))
 
 
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
@@ -224,6 +236,7 @@ def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:
         channel=send.channel,
         tries=send.tries,
     )
+    draft.rests.pop(send.channel, None)
     _channel(draft, send.channel, "")
     _others_rest(draft, notice)
     _close_if_done(draft, notice_id)
@@ -242,7 +255,8 @@ def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: 
     stale = draft.now.up - notice.made.up > GIVE_UP and notice.kind not in LASTING
     last = stale or send.state is SendState.LEAVING
     state = SendState.WITHDRAWN if last else SendState.OWED
-    due_at = None if last else draft.now.up + retry_after(send)
+    again = max(draft.now.up + retry_after(send), draft.rests.get(send.channel, 0))
+    due_at = None if last else again
     after = replace(send, state=state, due=due_at, last=outcome, detail=detail)
     before = ways.missed(notice)
     notice = ways.after_failure(ways.with_send(notice, after), draft.now.up)
@@ -260,6 +274,12 @@ def _failed(draft: Draft, notice_id: int, send: Send, outcome: Outcome, detail: 
     )
     _channel(draft, send.channel, detail or outcome.value)
     _close_if_done(draft, notice_id)
+
+
+def _rest(draft: Draft, channel: str, asked: int) -> None:
+    """The service asked to be left alone for a time: so it is, for five minutes at the most."""
+    if asked > 0:
+        draft.rests[channel] = draft.now.up + min(asked, LONGEST_RETRY)
 
 
 def _channel(draft: Draft, channel: str, why: str) -> None:

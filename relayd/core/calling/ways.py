@@ -88,6 +88,17 @@ def behind(draft: Draft, notice: Notice, send: Send) -> int:
     return max((due + SECOND for due in under_way if due > now), default=now)
 
 
+def rests(draft: Draft, notice: Notice, send: Send) -> int:
+    """When a send may go over a channel whose service asked to be left alone (boot ns).
+
+    A high alarm's call is tried once all the same where every way of that person rests.
+    """
+    now = draft.now.up
+    call = notice.priority is Priority.HIGH and notice.kind is NoticeKind.RAISED
+    every = all(draft.rests.get(each.channel, 0) > now for each in notice.sends)
+    return now if call and every and not send.tries else draft.rests.get(send.channel, now)
+
+
 def unreachable(draft: Draft, person: str, priority: Priority) -> bool:
     """Whether none of the ways that would be tried works, as far as it is known."""
     if person not in draft.plan.people:

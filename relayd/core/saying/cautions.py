@@ -71,7 +71,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     c.SITE_OUTAGE: _WATER,
     c.UNIT_POWER: (ONCE,),
     **dict.fromkeys((c.JOURNAL_LATE, c.SENDER_DOWN, c.MQTT_DOWN, c.PLAN_REFUSED, c.FAULT), ()),
-    **dict.fromkeys((c.UNWATCHED, c.MAILBOX_DOWN, c.ANSWERS_LOCKED), ()),
+    **dict.fromkeys((c.UNWATCHED, c.MAILBOX_DOWN, c.ANSWERS_LOCKED, c.JOURNAL_DAMAGED), ()),
     c.CHANNEL_FAILING: (),
     **dict.fromkeys((c.UNIT_SILENT, c.DEAD_MAN, c.COPIED, *c.SENSED), ()),
 }

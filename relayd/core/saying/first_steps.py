@@ -119,6 +119,13 @@ SAID: dict[str, tuple[str, ...]] = {
     c.JOURNAL_LATE: (
         marked("Have the unit's storage looked at: messages may come late until then."),
     ),
+    c.JOURNAL_DAMAGED: (
+        marked(
+            "If a file was set aside: copy it from the unit to another computer, it may hold more."
+        ),
+        marked("If it happens again, or the card is old: have the unit's memory card replaced."),
+        marked("Somebody has to answer for it: until then it is said again each day."),
+    ),
     c.SENDER_DOWN: (
         marked("Messages may not go out: look in on the panels' lamps until this is mended."),
     ),

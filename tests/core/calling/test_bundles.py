@@ -6,8 +6,11 @@ from itertools import pairwise
 
 import pytest
 
+from relayd.core.calling import bundles
 from relayd.core.calling.bundles import PAUSE, WITHIN
+from relayd.core.calling.outbox import OPEN
 from relayd.core.events import HornWire, Wire
+from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Panel, Plan, Step
 from relayd.core.saying.gsm7 import ONE_MESSAGE, septets
 from relayd.core.state import Notice, NoticeKind
@@ -201,3 +204,59 @@ def test_a_bundle_names_what_is_left_undone_at_a_place_once() -> None:
     text = next(each.long for each in told(world, "anna") if each.kind is NoticeKind.DIGEST)
     assert text.count("Still to be undone: the horn's wire is disconnected") == 1
     assert text.count("! Panel tank-04: The horn's wire hangs loose inside the panel") == 1
+
+
+# A way that is broken for very long
+
+
+def owed_over(world: World, channel: str) -> list[Notice]:
+    """What is still to go over that channel."""
+    return [
+        each
+        for each in world.state.notices.values()
+        if any(send.channel == channel and send.state in OPEN for send in each.sends)
+    ]
+
+
+def stormy_month(world: World, channel: str, days: int) -> int:
+    """Eight contacts move for days, all day long; the most that was owed over the channel at once."""
+    most = 0
+    for hour in range(24 * days):
+        for panel in range(8):
+            rise(world, panel, means=Means.OVERLOAD, on=(hour + panel) % 3 != 0)
+            world.run(20)
+        world.run(3600 - 160)
+        most = max(most, len(owed_over(world, channel)))
+    return most
+
+
+@pytest.mark.slow
+def test_what_is_owed_over_a_way_broken_for_days_is_bounded_and_its_end_tells_what_stands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(bundles, "OWED_AT_MOST", 6)
+    world = started(many(9, Means.HIGH_LEVEL, Means.OVERLOAD), "anna.mail")
+    rise(world, 8)
+    most = stormy_month(world, "anna.mail", days=1)
+    high = [each for each in owed_over(world, "anna.mail") if each.kind is NoticeKind.RAISED]
+    folded = world.records("messages folded")
+    print(f"\nat most {most} owed over one channel, folded {len(folded)} times")
+    assert folded
+    assert most <= 6 + 1 + 9 * 2
+    assert {"high-level"} <= {each.condition for each in high}, "a high alarm is never folded"
+    world.deaf.clear()
+    back = world.up
+    world.run(6 * 60)
+    assert owed_over(world, "anna.mail") == []
+    mails = [each for each in world.tells(back) if each.channel == "anna.mail"]
+    assert any("Panel tank-08" in each.body for each in mails)
+    standing = {
+        name
+        for name, each in world.state.subjects.items()
+        if name.startswith("panel:")
+        for alarm in each.alarms.values()
+        if alarm.process in ACTIVE and "anna" in alarm.told
+    }
+    everything = "\n".join(each.body for each in mails)
+    missing = [each for each in standing if f"Panel {each.partition(':')[2]}" not in everything]
+    assert missing == []

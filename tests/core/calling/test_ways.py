@@ -1,15 +1,27 @@
 """A person's ways: all at once for what is high, one after the other for the rest, and none at all."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
-from relayd.core.calling import ways
+from relayd.core.calling import outbox, ways
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
 from relayd.core.effects import Tell
 from relayd.core.events import Act, Outcome, Sent
-from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Person, Plan, Priority, Step
+from relayd.core.plan import (
+    HOUR,
+    MINUTE,
+    SECOND,
+    CallList,
+    Means,
+    Person,
+    Plan,
+    Priority,
+    Step,
+    seconds,
+)
 from relayd.core.state import NoticeKind, SendState, State
 from tests.core import world as worlds
 from tests.core.build import contact
@@ -193,3 +205,88 @@ def test_what_is_withdrawn_on_its_way_and_then_fails_closes_its_message() -> Non
     assert all(
         any(send.due is not None for send in each.sends) for each in world.state.notices.values()
     )
+
+
+# A service that asks to be left alone
+
+
+def limited(world: World, channel: str, again: float = 30) -> None:
+    """Its service has had enough of it."""
+    last = [each for each in world.tells() if each.channel == channel][-1]
+    world.give(Sent(last.send, Outcome.FAILED, "answered 429", seconds(again)))
+
+
+def requests(world: World, channel: str, again: float, length: float) -> list[float]:
+    """Let time pass over a service that answers each try so; when it was tried (s)."""
+    end, known = world.up + seconds(length), 0
+    while True:
+        tells = [each for each in world.tells() if each.channel == channel]
+        if len(tells) > known:
+            known = len(tells)
+            limited(world, channel, again)
+        elif world.due is None or world.due > end:
+            break
+        else:
+            world.run_to(world.due)
+    return [at for name, at in given(world) if name == channel]
+
+
+@pytest.mark.parametrize(
+    ("again", "gaps"),
+    [(0, [5, 10, 20, 40, 80, 160]), (30, [30, 30, 30, 40, 80, 160]), (3600, [300])],
+    ids=["it does not say when", "30 s", "an hour, and 5 min are the most"],
+)
+def test_a_limited_service_is_tried_no_sooner_than_it_asked(again: float, gaps: list[int]) -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(11)
+    tried = requests(world, "anna.mail", again, 600)
+    print(f"\nasked to wait {again} s: tried {len(tried)} times in 10 min, at {tried}")
+    waited = [later - sooner for sooner, later in pairwise(tried)]
+    assert len(waited) >= len(gaps)
+    for gap, least in zip(waited, gaps, strict=False):
+        assert least * 0.8 <= gap <= least * 1.01 + 1
+    assert all(gap >= min(again, 300) for gap in waited)
+    others = [at for name, at in given(world) if name == "anna.push"]
+    assert others[0] < 1, "her other way went the moment this one had failed"
+
+
+def test_what_comes_meanwhile_waits_for_that_service_alone() -> None:
+    world = started(two_ways(), "anna.mail")
+    world.alarm(HATCH)
+    world.run(11)
+    limited(world, "anna.mail")
+    before, rested = world.up, world.up + 30 * SECOND
+    world.alarm(LEVEL)
+    world.run(29)
+    sent = [each.channel for each in world.tells(before)]
+    assert "anna.push" in sent
+    assert "anna.mail" not in sent
+    assert [each.body["why"] for each in world.records("send waits")] == [outbox.RESTS]
+    world.deaf.clear()
+    world.run(2)
+    assert "anna.mail" in {each.channel for each in world.tells(rested)}
+    assert world.state.rests == {}
+
+
+def test_a_high_alarm_is_tried_once_where_every_way_of_that_person_rests() -> None:
+    world = started(two_ways(Step(0, ("dora",))), "dora.mail")
+    world.alarm(HATCH)
+    world.run(11)
+    limited(world, "dora.mail", 300)
+    before = world.up
+    world.alarm(LEVEL)
+    world.run(15)
+    assert [each.channel for each in world.tells(before)] == ["dora.mail"]
+    limited(world, "dora.mail", 300)
+    world.run(200)
+    assert len(world.tells(before)) == 1
+
+
+def test_after_a_start_a_service_is_tried_at_once() -> None:
+    world = started(two_ways(Step(0, ("dora",))), "dora.mail")
+    world.alarm(HATCH)
+    world.run(11)
+    limited(world, "dora.mail", 300)
+    world.restart(5)
+    assert world.state.rests == {}

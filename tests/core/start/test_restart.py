@@ -1,6 +1,7 @@
 """Begin again: in the same boot, in another one, with and without a clock, with another plan."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -326,3 +327,30 @@ def test_a_failing_channel_is_failing_until_it_takes_something() -> None:
     world.deaf.clear()
     world.run(600)
     assert world.process("channel-failing", "channel:anna.mail") == "RTNUN"
+
+
+def test_a_notice_whose_sends_were_lost_goes_again_over_every_way_under_its_id() -> None:
+    """A damaged journal may give a notice without its sends: that person is owed word all the same."""
+    world = high(deaf=frozenset({"ben.mail", "ben.push"})).run(8 * 60)
+    (owed,) = [each for each in world.state.notices.values() if each.person == "ben"]
+    world.crash(5, None, None, None)
+    world.state = replace(world.state, notices={owed.id: replace(owed, sends=())})
+    world.deaf.clear()
+    before = world.up
+    world.start(planned=False, high_level=True)
+    assert {each.channel for each in world.tells(before)} >= {"ben.mail", "ben.push"}
+    assert {each.ref for each in world.tells(before)} >= {f"creek-1.k3f9ab.{owed.id}"}
+    (record,) = world.records("sends lost")
+    assert record.body == {"notice": f"creek-1.k3f9ab.{owed.id}"}
+    assert owed.id not in world.state.notices, "taken"
+
+
+def test_a_notice_without_sends_to_somebody_the_plan_no_longer_has_is_over() -> None:
+    world = high(deaf=frozenset({"anna.mail"}))
+    (owed,) = world.state.notices.values()
+    world.crash(5, None, None, None)
+    gone = replace(owed, sends=(), person="carla")
+    world.state = replace(world.state, notices={owed.id: gone})
+    world.start(planned=False, high_level=True)
+    assert owed.id not in world.state.notices
+    assert world.records("sends lost") == []
