@@ -11,11 +11,10 @@ from dataclasses import replace
 
 from relayd.core.calling import outbox, ways
 from relayd.core.calling.lists import RANK
-from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import UNIT, Draft
 from relayd.core.plan import MINUTE, SECOND
 from relayd.core.saying import texts
-from relayd.core.state import Notice, NoticeKind, SendState, Stamp, Turns
+from relayd.core.state import Notice, NoticeKind, SendState, Turns
 
 SINGLES, WITHIN = 3, MINUTE
 """So many messages to one person go by themselves in that time; common practice, no source."""
@@ -70,7 +69,8 @@ def works_again(draft: Draft, channel: str) -> None:
         if any(each.channel == channel and each.state is SendState.OWED for each in notice.sends):
             owed.setdefault(notice.person, []).append(notice)
     for person, notices in owed.items():
-        if len(notices) > 1:
+        # One that names several may be older than what has just come: it is told as it now stands.
+        if len(notices) > 1 or notices[0].about or notices[0].beside:
             _together(draft, person, notices, channel)
             _went(draft, person, bundled=draft.now.up)
 
@@ -119,7 +119,7 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
     """One message of these; `channel` where it is about what that one way still owes."""
     found = sorted(notices, key=lambda each: (-RANK[each.priority], each.made.up, each.id))
     gravest = found[0].priority
-    since = _failed_since(draft, channel) if channel else None
+    since = ways.failed_since(draft, channel) if channel else None
     text = texts.bundle(
         draft.plan, draft.subjects, tuple(found), person, draft.now, draft.ref, since
     )
@@ -143,10 +143,7 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
             long=text.long,
             made=draft.stamp,
             sends=ways.sends(draft, channels, gravest),
+            about=texts.alarms_of(tuple(found)),
+            beside=texts.others_of(tuple(found)),
         ),
     )
-
-
-def _failed_since(draft: Draft, channel: str) -> Stamp | None:
-    alarm = draft.subject(f"channel:{channel}").alarms.get(CHANNEL_FAILING)
-    return alarm.since if alarm is not None and alarm.returned is None else None

@@ -15,7 +15,7 @@ from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
 from relayd.core.saying.sentences import name as named
 from relayd.core.saying.texts_other import item, listed
-from relayd.core.state import Alarm, Notice, Stamp, Subject
+from relayd.core.state import Alarm, Named, Notice, Stamp, Subject
 
 
 def bundle(
@@ -30,18 +30,18 @@ def bundle(
     """These notices in one message, the gravest first; `down_since` is from when its way failed."""
     desk = Desk(plan, subjects, letter.UNIT, plan.people[person], now)
     say = desk.say
-    about = list(
-        dict.fromkeys((each.subject, each.condition) for each in notices if each.occurrence)
-    )
-    desks = [(Desk(plan, subjects, each, desk.reader, now), condition) for each, condition in about]
-    others = [each for each in notices if not each.occurrence]
+    about = alarms_of(notices)
+    desks = [
+        (Desk(plan, subjects, each.subject, desk.reader, now), each.condition) for each in about
+    ]
+    others = others_of(notices)
     open_ones = [alarm for alarm in map(_alarm, desks) if alarm and alarm.process in ACTIVE]
     high = sum(each.priority is Priority.HIGH for each in open_ones)
     lines = [
         _first(desk, len(about) + len(others), high, down_since),
         *_care(desk, open_ones),
         *listed(desks, lambda about, condition: _line(about, condition, ref), letter.pressing),
-        *(f"{n}. {each.short}" for n, each in enumerate(others, len(desks) + 1)),
+        *(f"{n}. {each}" for n, each in enumerate(others, len(desks) + 1)),
         *([say(_how(desk), person=person)] if open_ones else []),
         *letter.phones(desk),
         say(NO_REPLY),
@@ -52,6 +52,22 @@ def bundle(
     end = short.answer(say, person, bool(open_ones))
     brief = short.made(short.Parts(what, plan.unit_name, end))
     return Text(f"{title} - {plan.unit_name}", brief, "\n".join(filter(None, lines)))
+
+
+def alarms_of(notices: tuple[Notice, ...]) -> tuple[Named, ...]:
+    """The alarms that these notices are about, each once, in their order."""
+    found = (
+        (Named(each.subject, each.condition),) if each.occurrence else each.about
+        for each in notices
+    )
+    return tuple(dict.fromkeys(one for several in found for one in several))
+
+
+def others_of(notices: tuple[Notice, ...]) -> tuple[str, ...]:
+    """What these notices say that is about no alarm, in short."""
+    own = (each for each in notices if not each.occurrence)
+    found = (each.beside if each.about or each.beside else (each.short,) for each in own)
+    return tuple(one for several in found for one in several)
 
 
 MANY = marked("{count} messages")
