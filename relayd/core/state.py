@@ -317,6 +317,14 @@ class NoticeKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Named:
+    """An alarm as a message names it."""
+
+    subject: str
+    condition: str
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
     """One message to one person. `occurrence` is 0 where it is about no alarm."""
 
@@ -332,6 +340,10 @@ class Notice:
     long: str
     made: Stamp
     sends: tuple[Send, ...] = ()
+    about: tuple[Named, ...] = ()
+    """The alarms that it names, where it is several messages in one."""
+    beside: tuple[str, ...] = ()
+    """The other messages that it holds, in their short form."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,15 +7,15 @@ what an integrator would have; the table of what it saw is printed.
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
-from threading import Condition, Event
+from threading import Event
 from typing import Any
 
 import jsonschema
 import pytest
-from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
 
 from relayd.channels import event, homie
 from relayd.channels.client import Timing
@@ -30,6 +30,7 @@ from relayd.journal.feed import Feed
 from relayd.journal.store import Journal
 from relayd.rig import Broker
 from tests.channels import shown
+from tests.channels.reader import Reader, kept
 from tests.channels.watcher import Posted
 from tests.house.tree import ROOT
 from tests.servers.broker import Mosquitto
@@ -66,61 +67,6 @@ class Book:
         return Stream(shown.UNIT, "mqtt", feed, lambda why: posted(FaultFound("mqtt", why)))
 
 
-@dataclass
-class Reader:
-    """Subscribes with QoS 1 and a session that the broker keeps."""
-
-    port: int
-    came: list[dict[str, Any]] = field(default_factory=list)
-    news: Condition = field(default_factory=Condition)
-    client: Client | None = None
-    subscribed: bool = False
-    said: list[str] = field(default_factory=list)
-
-    def __enter__(self) -> "Reader":
-        client = Client(
-            CallbackAPIVersion.VERSION2, "reader", protocol=MQTTProtocolVersion.MQTTv311,
-            clean_session=False,
-        )  # fmt: skip
-        client.on_connect = self._connected
-        client.on_subscribe, client.on_message = self._ready, self._message
-        client.reconnect_delay_set(1, 1)
-        client.connect_async("127.0.0.1", self.port)
-        client.loop_start()
-        self.client = client
-        self.until(lambda: self.subscribed, "subscribed")
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        assert self.client is not None
-        self.client.disconnect()
-        self.client.loop_stop()
-
-    def _connected(self, client: Client, *_: object) -> None:
-        client.subscribe(TOPIC, qos=1)
-
-    def _ready(self, *_: object) -> None:
-        with self.news:
-            self.subscribed = True
-            self.news.notify_all()
-
-    def _message(self, client: Client, userdata: object, message: MQTTMessage) -> None:
-        with self.news:
-            if message.topic == TOPIC:
-                self.came.append(json.loads(message.payload))
-            else:
-                self.said.append(bytes(message.payload).decode())
-            self.news.notify_all()
-
-    def until(self, holds: Callable[[], bool], what: str) -> None:
-        with self.news:
-            assert self.news.wait_for(holds, DEADLINE), f"not {what}: {len(self.came)} came"
-
-    def has(self, count: int) -> None:
-        """Wait until the record of that number came."""
-        self.until(lambda: any(each["n"] == count for each in self.came), f"told {count}")
-
-
 def judged(came: list[dict[str, Any]], count: int) -> tuple[int, int, int]:
     """(records, repeats, gaps), after holding all that came against the promise of the stream."""
     for each in came:
@@ -140,12 +86,6 @@ def judged(came: list[dict[str, Any]], count: int) -> tuple[int, int, int]:
     gaps = [each for each in came if each["kind"] == event.GAP]
     records = [each["n"] for each in came if each["kind"] != event.GAP]
     return len(set(records)), len(records) - len(set(records)), len(gaps)
-
-
-def kept(folder: Path) -> list[str]:
-    """Options of a broker that keeps sessions and what waits for them on its disk."""
-    where = f"persistence_location {folder}/"
-    return ["persistence true", where, "autosave_interval 1", "autosave_on_changes true"]
 
 
 @contextmanager

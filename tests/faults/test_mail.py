@@ -1,7 +1,7 @@
 """Faults of a mail server, met by the real sender: each ends in words and in time, and holds up nobody.
 
-A resolver that does not answer, and a path that swallows packets below TCP, are not played here:
-both need a network of their own. For the sender they end as a server that hangs: at its time limit.
+A resolver that does not answer, and a path that swallows packets, need a network of their own and
+are played in test_network.py.
 """
 
 from collections.abc import Iterator

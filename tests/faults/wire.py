@@ -4,6 +4,7 @@ The words are those of RFC 5321; nothing of a mail library takes part, so that a
 """
 
 import socket
+import ssl
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from threading import Event, Thread
@@ -17,6 +18,8 @@ class Wire:
     def __init__(self, line: socket.socket, over: Event) -> None:
         self._line, self._over = line, over
         self._rest = b""
+        self.gone = False
+        """Whether the client hung up."""
 
     def says(self, text: str) -> None:
         """A whole line at once."""
@@ -34,6 +37,7 @@ class Wire:
         while LINE_END not in self._rest:
             piece = self._line.recv(4096)
             if not piece:
+                self.gone = True
                 return ""
             self._rest += piece
         line, _, self._rest = self._rest.partition(LINE_END)
@@ -43,13 +47,24 @@ class Wire:
         """Say nothing until the test is over."""
         self._over.wait()
 
+    def secures(self, how: ssl.SSLContext) -> None:
+        """Speak TLS from now on. Raises OSError where the client does not like what it is shown."""
+        self._line = how.wrap_socket(self._line, server_side=True)
+
+    def closes(self) -> None:
+        """Hang up."""
+        self._line.close()
+
 
 Manners = Callable[[Wire], None]
 """What the server does with one connection; it is closed at the end of it."""
 
 
-def answers(refusing: dict[str, str]) -> Manners:
-    """Takes mail, but answers a verb of `refusing` ('RCPT', 'DATA', '.') with that line."""
+def answers(refusing: dict[str, str], keep: Callable[[str], None] = lambda text: None) -> Manners:
+    """Takes mail, but answers a verb of `refusing` ('RCPT', 'DATA', '.') with that line.
+
+    `keep` is given each mail before the server says that it has taken it.
+    """
 
     def manners(wire: Wire) -> None:
         wire.says(refusing.get("", "220 here"))
@@ -60,11 +75,33 @@ def answers(refusing: dict[str, str]) -> Manners:
                 return
             wire.says(refusing.get(verb, "354 go on" if verb == "DATA" else "250 fine"))
             if verb == "DATA" and verb not in refusing:
-                while wire.hears() != ".":
-                    pass
+                if (text := _mail(wire)) is None:
+                    return
+                if "." not in refusing:
+                    keep(text)
                 wire.says(refusing.get(".", "250 taken"))
 
     return manners
+
+
+def _mail(wire: Wire) -> str | None:
+    """The lines of a mail up to its end; None where the client has gone before."""
+    lines = list[str]()
+    while (line := wire.hears()) != ".":
+        lines.append(line.removeprefix("."))
+        if line == "" and wire.gone:
+            return None
+    return "\n".join(lines)
+
+
+def secured(how: ssl.SSLContext, manners: Manners) -> Manners:
+    """The same over TLS from the first byte, with the certificate of `how`."""
+
+    def first_tls(wire: Wire) -> None:
+        wire.secures(how)
+        manners(wire)
+
+    return first_tls
 
 
 def hangs(wire: Wire) -> None:
@@ -85,6 +122,20 @@ def falls_silent(wire: Wire) -> None:
     wire.waits()
 
 
+def mid_session(cut: Callable[[], None]) -> Manners:
+    """Has the path die after the sender was named; what it says then reaches nobody."""
+
+    def dies(wire: Wire) -> None:
+        wire.says("220 here")
+        while wire.hears()[:4].upper() not in ("MAIL", ""):
+            wire.says("250 fine")
+        cut()
+        wire.says("250 fine")
+        wire.waits()
+
+    return dies
+
+
 def hangs_up(wire: Wire) -> None:
     """Closes the connection in the middle of the message."""
     wire.says("220 here")
@@ -102,8 +153,10 @@ def server(manners: Manners) -> Iterator[int]:
     threads: list[Thread] = []
 
     def serve(line: socket.socket) -> None:
-        with line, suppress(OSError):  # the client may go at any time
-            manners(Wire(line, over))
+        wire = Wire(line, over)
+        with suppress(OSError):  # the client may go at any time
+            manners(wire)
+        wire.closes()
 
     def accept() -> None:
         with suppress(OSError):  # closed

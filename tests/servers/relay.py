@@ -14,9 +14,10 @@ from threading import Event, Thread
 class Relay:
     """One port in front of another; `swallows` may be set from any thread."""
 
-    def __init__(self, target: int) -> None:
+    def __init__(self, target: int, listener: socket.socket | None = None) -> None:
+        """`listener`: where it listens, if not at a port of 127.0.0.1 that the kernel gives."""
         self._target = target
-        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener = listener or socket.create_server(("127.0.0.1", 0))
         self.port: int = self._listener.getsockname()[1]
         self.swallows = Event()
         self._ear, self._bell = socket.socketpair()
@@ -99,9 +100,9 @@ class Relay:
 
 
 @contextmanager
-def relay(target: int) -> Iterator[Relay]:
+def relay(target: int, listener: socket.socket | None = None) -> Iterator[Relay]:
     """A relay in front of that port of this machine."""
-    made = Relay(target)
+    made = Relay(target, listener)
     try:
         yield made
     finally:

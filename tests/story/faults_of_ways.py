@@ -105,16 +105,21 @@ def the_broker_dies_and_comes_back(stage: Stage) -> None:
     up = unit.said("unit judged", after=mark, condition="mqtt-down", why="well again", seconds=60)
     stage.note("broker up again, the whole tree shown", back, up["up"])
     watcher.until(lambda: watcher.ready() and ALERT in watcher.tree, "the alarm is shown")
-    # The whole of it is longer than one answer may be.
-    branches = (
-        f"homie/5/{each}/" for each in (f"{UNIT}-cabin", f"{UNIT}/$alert", f"{UNIT}/health")
-    )
-    shown = {topic: text for each in branches for topic, text in _tree(unit, each)}
+    shown = whole_tree(unit)
     assert len(shown) > 100
     watcher.until(lambda: shown.items() <= watcher.tree.items(), "the whole tree is shown")
 
 
-def _tree(unit: Unit, under: str) -> Iterable[tuple[str, str]]:
+def whole_tree(unit: Unit) -> dict[str, str]:
+    """What the unit wants to be shown of itself and its panel."""
+    # The whole of it is longer than one answer may be.
+    branches = (
+        f"homie/5/{each}/" for each in (f"{UNIT}-cabin", f"{UNIT}/$alert", f"{UNIT}/health")
+    )
+    return {topic: text for each in branches for topic, text in tree_under(unit, each)}
+
+
+def tree_under(unit: Unit, under: str) -> Iterable[tuple[str, str]]:
     """What the unit wants to be shown there."""
     return unit.ask("tree", {"under": under}).items()  # type: ignore[no-any-return]
 

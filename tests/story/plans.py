@@ -30,6 +30,8 @@ class Site:
     delay: float = ON_DELAY
     """On- and off-delay of both inputs, in seconds."""
     name: str = "Alder pond cabins"
+    host: str = "127.0.0.1"
+    """Where the broker is."""
 
 
 def plan(site: Site) -> str:
@@ -93,7 +95,7 @@ def _broker(site: Site) -> str:
     port, version = site.broker
     return f"""\
 [mqtt]
-host = "127.0.0.1"
+host = "{site.host}"
 port = {port}
 version = "{version}"
 commands = true

@@ -8,12 +8,14 @@ import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import NoReturn
 
 from relayd import clock, daemon
 from relayd.__main__ import main as relayd
+from relayd.channels import client, mqtt, post
 from relayd.contacts.scripted import ScriptedContacts
 from relayd.rig import Line
 
@@ -22,6 +24,10 @@ WIRES = "STORY_WIRES"
 """Names the file: input -> `open`, `closed` or `lost`."""
 CLOCK = "STORY_CLOCK"
 """Names a file: while it is there, this machine's clock is taken as set by its time service."""
+LIMIT = "STORY_LIMIT"
+"""Seconds that a send may take, where it is to be less than in earnest."""
+KEEPALIVE = "STORY_KEEPALIVE"
+"""Seconds of a broker's silence, likewise; then the longest pause between two tries is 2 s."""
 LOST = "lost"
 
 
@@ -65,7 +71,16 @@ def anew(program: str, words: Sequence[str], execv: object = os.execv) -> NoRetu
     raise AssertionError("exec came back")
 
 
+def hurry(environment: Mapping[str, str]) -> None:
+    """Shorten the limits that the environment shortens."""
+    if limit := environment.get(LIMIT):
+        vars(post)["COMMAND"] = (*post.COMMAND, "--limit", limit, "--room", limit)
+    if keepalive := environment.get(KEEPALIVE):
+        vars(mqtt)["Timing"] = partial(client.Timing, keepalive=int(keepalive), retry_most=2)
+
+
 if __name__ == "__main__":
+    hurry(os.environ)
     vars(daemon)["PinContacts"] = contacts
     if CLOCK in os.environ:
         vars(clock)["SYNCHRONISED"] = Path(os.environ[CLOCK])

@@ -90,6 +90,8 @@ class Unit:
         self.log = folder / "unit.log"
         self.wires = wires
         self.environment: dict[str, str] = {}
+        self.within: tuple[str, ...] = ()
+        """What is written before the daemon's command: the network in which it runs."""
         self.process: subprocess.Popen[bytes] | None = None
         self._records: list[Record] = []
         self._notify = folder / "notify"
@@ -114,7 +116,7 @@ class Unit:
         self._bell = Bell(self._notify)
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
-                self.command("run"),
+                [*self.within, *self.command("run")],
                 stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=log,

@@ -11,12 +11,10 @@ from dataclasses import replace
 
 from relayd.core.calling import outbox, ways
 from relayd.core.calling.lists import RANK
-from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import UNIT, Draft
-from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import MINUTE, SECOND, Priority
 from relayd.core.saying import texts
-from relayd.core.state import Notice, NoticeKind, SendState, Stamp, Turns
+from relayd.core.state import Notice, NoticeKind, SendState, Turns
 
 SINGLES, WITHIN = 3, MINUTE
 """So many messages to one person go by themselves in that time; common practice, no source."""
@@ -92,7 +90,8 @@ def works_again(draft: Draft, channel: str) -> None:
         if any(each.channel == channel and each.state is SendState.OWED for each in notice.sends):
             owed.setdefault(notice.person, []).append(notice)
     for person, notices in owed.items():
-        if len(notices) > 1:
+        # One that names several may be older than what has just come: it is told as it now stands.
+        if len(notices) > 1 or notices[0].about or notices[0].beside:
             _together(draft, person, notices, channel)
             _went(draft, person, bundled=draft.now.up)
 
@@ -141,9 +140,10 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
     """One message of these; `channel` where it is about what that one way still owes."""
     found = sorted(notices, key=lambda each: (-RANK[each.priority], each.made.up, each.id))
     gravest = found[0].priority
-    since = _failed_since(draft, channel) if channel else None
-    about = (*found, *_standing(draft, person, found)) if channel else tuple(found)
-    text = texts.bundle(draft.plan, draft.subjects, about, person, draft.now, draft.ref, since)
+    since = ways.failed_since(draft, channel) if channel else None
+    text = texts.bundle(
+        draft.plan, draft.subjects, tuple(found), person, draft.now, draft.ref, since
+    )
     number = draft.number()
     only = frozenset({channel}) if channel else None
     for each in found:
@@ -164,28 +164,7 @@ def _together(draft: Draft, person: str, notices: Iterable[Notice], channel: str
             long=text.long,
             made=draft.stamp,
             sends=ways.sends(draft, channels, gravest),
+            about=texts.alarms_of(tuple(found)),
+            beside=texts.others_of(tuple(found)),
         ),
     )
-
-
-def _standing(draft: Draft, person: str, notices: Iterable[Notice]) -> list[Notice]:
-    """In the place of messages that named several: what that person was told of and stands now."""
-    named = {each.occurrence for each in notices}
-    digests = [each for each in notices if each.kind is NoticeKind.DIGEST]
-    return [
-        replace(
-            digests[0],
-            subject=owner.id,
-            condition=alarm.condition,
-            occurrence=alarm.occurrence,
-            priority=alarm.priority,
-        )
-        for owner in (draft.subjects.values() if digests else ())
-        for alarm in owner.alarms.values()
-        if alarm.process in ACTIVE and person in alarm.told and alarm.occurrence not in named
-    ]
-
-
-def _failed_since(draft: Draft, channel: str) -> Stamp | None:
-    alarm = draft.subject(f"channel:{channel}").alarms.get(CHANNEL_FAILING)
-    return alarm.since if alarm is not None and alarm.returned is None else None

@@ -13,7 +13,7 @@ from relayd.core.draft import Draft
 from relayd.core.effects import OVER, Tell, Withdraw
 from relayd.core.events import Outcome, Sent
 from relayd.core.plan import HOUR, MINUTE, SECOND
-from relayd.core.saying import replying
+from relayd.core.saying import replying, texts
 from relayd.core.state import Notice, NoticeKind, Send, SendState
 
 ANSWER_WAIT = 60 * SECOND
@@ -211,7 +211,7 @@ def _wait(draft: Draft, notice_id: int, send: Send, until: int, why: str) -> Non
 
 
 def _hand(draft: Draft, notice_id: int, send: Send) -> None:
-    notice = draft.notices[notice_id]
+    notice = _as_it_stands(draft, draft.notices[notice_id], send.channel)
     out = replace(send, state=SendState.OUT, tries=send.tries + 1, due=draft.now.up + ANSWER_WAIT)
     draft.put_notice(ways.with_send(notice, out))
     allowance.gave(draft, send.channel)
@@ -221,6 +221,18 @@ def _hand(draft: Draft, notice_id: int, send: Send) -> None:
     urgency = OVER if over else notice.priority.value
     about = (draft.ref(notice.occurrence), notice.person) if replying.CODE in body else ()
     draft.effects.append(Tell(send.id, ref, send.channel, notice.title, body, urgency, *about))
+
+
+def _as_it_stands(draft: Draft, notice: Notice, channel: str) -> Notice:
+    """One that names several, and has waited, says what is true now; its number stays."""
+    several = notice.about or notice.beside
+    if not several or notice.made.up >= draft.now.up:
+        return notice
+    since = ways.failed_since(draft, channel)
+    text = texts.bundle(
+        draft.plan, draft.subjects, (notice,), notice.person, draft.now, draft.ref, since
+    )
+    return replace(notice, title=text.title, short=text.short, long=text.long)
 
 
 def _taken(draft: Draft, notice_id: int, send: Send, detail: str) -> None:

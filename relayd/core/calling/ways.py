@@ -13,7 +13,7 @@ from relayd.core.calling.lists import RANK
 from relayd.core.conditions import CHANNEL_FAILING
 from relayd.core.draft import Draft
 from relayd.core.plan import MINUTE, SECOND, Plan, Priority
-from relayd.core.state import Notice, NoticeKind, Send, SendState
+from relayd.core.state import Notice, NoticeKind, Send, SendState, Stamp
 
 ON_ITS_WAY = frozenset({SendState.OUT, SendState.LEAVING})
 NEXT_WAY = MINUTE
@@ -37,6 +37,12 @@ def channels_of(plan: Plan, person: str, priority: Priority, about: str = "") ->
 def fails(draft: Draft, channel: str) -> bool:
     """Whether this channel did not take what it was last given."""
     return CHANNEL_FAILING in draft.subject(f"channel:{channel}").said
+
+
+def failed_since(draft: Draft, channel: str) -> Stamp | None:
+    """Since when its failing is an alarm; None where it is none."""
+    alarm = draft.subject(f"channel:{channel}").alarms.get(CHANNEL_FAILING)
+    return alarm.since if alarm is not None and alarm.returned is None else None
 
 
 def sends(draft: Draft, channels: Iterable[str], priority: Priority) -> tuple[Send, ...]:

@@ -34,7 +34,7 @@ from relayd.core.saying.sentences import (
     sentence,
 )
 from relayd.core.saying.templates import TEMPLATE_NAMES, template_problem
-from relayd.core.saying.texts_bundle import bundle
+from relayd.core.saying.texts_bundle import alarms_of, bundle, others_of
 from relayd.core.saying.texts_horn import breaker
 from relayd.core.saying.texts_other import answered, digest, of_visit, question, reminder
 from relayd.core.state import Alarm, NoticeKind, Subject
@@ -42,12 +42,14 @@ from relayd.core.state import Alarm, NoticeKind, Subject
 __all__ = (
     "TEMPLATE_NAMES",
     "Text",
+    "alarms_of",
     "answered",
     "breaker",
     "bundle",
     "compose",
     "digest",
     "of_visit",
+    "others_of",
     "question",
     "reminder",
     "template_problem",

@@ -15,7 +15,7 @@ from relayd.core.saying.language import marked
 from relayd.core.saying.letter import NO_REPLY, Desk, Text
 from relayd.core.saying.sentences import name as named
 from relayd.core.saying.texts_other import item, listed
-from relayd.core.state import Alarm, Notice, Stamp, Subject
+from relayd.core.state import Alarm, Named, Notice, Stamp, Subject
 
 
 def bundle(
@@ -30,11 +30,11 @@ def bundle(
     """These notices in one message, the gravest first; `down_since` is from when its way failed."""
     desk = Desk(plan, subjects, letter.UNIT, plan.people[person], now)
     say = desk.say
-    about = list(
-        dict.fromkeys((each.subject, each.condition) for each in notices if each.occurrence)
-    )
-    desks = [(Desk(plan, subjects, each, desk.reader, now), condition) for each, condition in about]
-    others = [each for each in notices if not each.occurrence]
+    about = alarms_of(notices)
+    desks = [
+        (Desk(plan, subjects, each.subject, desk.reader, now), each.condition) for each in about
+    ]
+    others = others_of(notices)
     open_ones = [alarm for alarm in map(_alarm, desks) if alarm and alarm.process in ACTIVE]
     high = sum(each.priority is Priority.HIGH for each in open_ones)
     lines = [
@@ -42,7 +42,7 @@ def bundle(
         *_care(desk, open_ones),
         *letter.wires(each for each, _ in desks),
         *listed(desks, lambda about, condition: _line(about, condition, ref), letter.pressing),
-        *(f"{n}. {each.short}" for n, each in enumerate(others, len(desks) + 1)),
+        *(f"{n}. {each}" for n, each in enumerate(others, len(desks) + 1)),
         *([say(_how(desk), person=person)] if open_ones else []),
         *letter.phones(desk),
         say(NO_REPLY),
@@ -55,6 +55,24 @@ def bundle(
     return Text(f"{title} - {plan.unit_name}", brief, "\n".join(filter(None, lines)))
 
 
+def alarms_of(notices: tuple[Notice, ...]) -> tuple[Named, ...]:
+    """The alarms that these notices are about, each once, in their order."""
+    found = (
+        (Named(each.subject, each.condition),) if each.occurrence else each.about
+        for each in notices
+    )
+    return tuple(dict.fromkeys(one for several in found for one in several))
+
+
+def others_of(notices: tuple[Notice, ...]) -> tuple[str, ...]:
+    """What these notices say that is about no alarm, in short; the newest ones."""
+    own = (each for each in notices if not each.occurrence)
+    found = (each.beside if each.about or each.beside else (each.short,) for each in own)
+    return tuple(one for several in found for one in several)[-OTHERS:]
+
+
+OTHERS = 30
+"""So many at most: a month of mornings, over a way that is broken so long."""
 MANY = marked("{count} messages")
 MANY_HIGH = marked("{count} messages, {high} of high alarms")
 TOGETHER = marked(

@@ -172,6 +172,43 @@ def test_after_a_day_without_a_way_comes_one_message_with_the_truth_of_now() -> 
     assert all(not each.sends or each.person != "anna" for each in world.state.notices.values())
 
 
+def bundle_owed_while_all_ends(channel: str) -> World:
+    """Five overloads at once while a way is down; the message of two of them is owed over it, and
+    then all of them are over."""
+    world = started(many(5, Means.OVERLOAD), channel)
+    rise(world, *range(5), means=Means.OVERLOAD)
+    world.run(20)
+    rise(world, *range(5), means=Means.OVERLOAD, on=False)
+    world.run(4 * 60)
+    return world
+
+
+def test_a_message_that_names_several_and_waited_says_what_is_true_when_it_goes() -> None:
+    world = bundle_owed_while_all_ends("anna.mail")
+    began = world.up
+    world.deaf.clear()
+    world.run(10 * 60)
+    mails = [each for each in world.tells(began) if each.channel == "anna.mail"]
+    assert mails
+    assert not [each.title for each in mails if "of high alarms" in each.title]
+    assert all(f"tank-{each:02}" in "".join(one.body for one in mails) for each in (3, 4))
+
+
+def test_after_an_outage_messages_come_in_the_order_of_their_numbers() -> None:
+    for pause in (5, 40, 90, 200):
+        world = bundle_owed_while_all_ends("ben.mail")
+        world.run(pause)
+        began = world.up
+        world.deaf.clear()
+        world.run(10 * 60)
+        came = [
+            int(each.ref.rpartition(".")[2])
+            for each in world.tells(began)
+            if each.channel == "ben.mail"
+        ]
+        assert came == sorted(came), f"after {pause} s: {came}"
+
+
 def test_one_message_that_is_owed_after_an_outage_goes_as_it_is() -> None:
     world = started(many(1), "anna.mail")
     rise(world, 0)
