@@ -20,6 +20,25 @@ from relayd.channels.tls import Fresh
 from relayd.rig import Broker
 
 
+LARGEST = 256 * 1024
+"""Bytes of a packet that is taken. A command needs 200, and the unit's whole memory is bounded: a
+message of 200 MB that stands retained at the broker would end the daemon at every start."""
+TOO_LARGE = "the broker sends a message of"
+"""How what is said of a larger one begins."""
+
+
+class Bounded(Client):
+    """paho's client reads a packet whole into memory, however large: this one ends the connection.
+
+    With MQTT 5 the broker is told the limit and keeps such a message to itself.
+    """
+
+    def _sock_recv(self, bufsize: int) -> bytes:
+        if bufsize > LARGEST:
+            raise ConnectionError(f"{TOO_LARGE} {bufsize} bytes; at most {LARGEST}")
+        return super()._sock_recv(bufsize)
+
+
 @dataclass(frozen=True, slots=True)
 class Timing:
     """How long the client waits for what, in seconds."""
@@ -73,7 +92,7 @@ def made(broker: Broker, unit: str, timing: Timing) -> Client:
     Raises ValueError for what paho does not take.
     """
     five = is_five(broker)
-    client = Client(
+    client = Bounded(
         CallbackAPIVersion.VERSION2,
         client_id=f"relayd-{unit}",
         clean_session=None if five else True,
@@ -93,8 +112,8 @@ def made(broker: Broker, unit: str, timing: Timing) -> Client:
     client.max_queued_messages_set(4 * IN_FLIGHT)
     start: dict[str, Any] = {}
     if five:
-        expiry = {"SessionExpiryInterval": timing.session_expiry}
-        start = {"clean_start": False, "properties": _properties(PacketTypes.CONNECT, expiry)}
+        wishes = {"SessionExpiryInterval": timing.session_expiry, "MaximumPacketSize": LARGEST}
+        start = {"clean_start": False, "properties": _properties(PacketTypes.CONNECT, wishes)}
     client.connect_async(broker.host, broker.port, timing.silence, **start)
     return client
 
