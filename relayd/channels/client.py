@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTMessageInfo
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
@@ -21,22 +21,26 @@ from relayd.rig import Broker
 
 
 LARGEST = 256 * 1024
-"""Bytes of a packet that is taken. A command needs 200, and the unit's whole memory is bounded: a
-message of 200 MB that stands retained at the broker would end the daemon at every start."""
-TOO_LARGE = "the broker sends a message of"
-"""How what is said of a larger one begins."""
+"""Bytes of a packet that are kept. A command needs 200; a message of 200 MB that stands retained at
+the broker would else end the daemon, whose memory is bounded, at every start."""
+PIECE = 64 * 1024
+"""Bytes that are read at once."""
 
 
 class Bounded(Client):
-    """paho's client reads a packet whole into memory, however large: this one ends the connection.
+    """paho's client, which by itself keeps a packet whole in memory, however large.
 
-    With MQTT 5 the broker is told the limit and keeps such a message to itself.
+    With MQTT 5 the broker is told the limit and keeps what is larger to itself. With 3.1.1 it comes,
+    and is cut as it comes: it is taken, so that it does not come again, and refused for its length.
     """
 
+    def _packet_read(self) -> MQTTErrorCode:
+        read = super()._packet_read()
+        del self._in_packet["packet"][LARGEST:]
+        return read
+
     def _sock_recv(self, bufsize: int) -> bytes:
-        if bufsize > LARGEST:
-            raise ConnectionError(f"{TOO_LARGE} {bufsize} bytes; at most {LARGEST}")
-        return super()._sock_recv(bufsize)
+        return super()._sock_recv(min(bufsize, PIECE))
 
 
 @dataclass(frozen=True, slots=True)

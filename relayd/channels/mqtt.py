@@ -21,7 +21,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from relayd.answering.proving import Proving
 from relayd.channels import command, event, homie, reasons
-from relayd.channels.client import TOO_LARGE, Sent, Timing, is_five, leave, made
+from relayd.channels.client import Sent, Timing, is_five, leave, made
 from relayd.channels.standing import Standing
 from relayd.channels.stream import Receipt, Stream
 from relayd.channels.teller import FAREWELL, OnSaid, Teller
@@ -265,8 +265,7 @@ class Mqtt:
         if self._teller.leaving:
             return
         self._teller.wake()
-        larger = heard.startswith(TOO_LARGE)  # we cut it ourselves: no other unit has this name
-        if stood and not larger and (reason.value == TAKEN_OVER or self._cut_short()):
+        if stood and (reason.value == TAKEN_OVER or self._cut_short()):
             self._share_name(client, reason)
         elif stood:
             self._standing.down(reasons.lost(_said(reason), heard, self._broker))

@@ -4,7 +4,8 @@ A small share in every run; RELAYD_FORGED says how many (10,000 in tests/long), 
 run. Mails are put into Dovecot's maildir as its own delivery does: written whole, then renamed.
 """
 
-from collections.abc import Sequence
+import json
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -13,10 +14,14 @@ from time import monotonic
 
 import pytest
 
+from tests.channels.watcher import ANSWER, COMMAND, TICKET
+from tests.faults import forged_commands
+from tests.faults.forged_commands import ROUND, Heard
 from tests.faults.forged_mails import BEN, Forger, Known
 from tests.faults.forged_stage import Besieged, asked, besieged, code
 from tests.mailbox.mails import answer
 from tests.servers.imap import dovecot
+from tests.story.acts import command
 
 pytestmark = [
     pytest.mark.slow,
@@ -117,3 +122,119 @@ def counted(at: Besieged, many: int) -> str:
     assert len(found) < 100
     reasons = sorted({each["body"]["why"] for each in found})
     return f"{len(found)} records stand for {whole} answers that were not used: {reasons}"
+
+
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
+@pytest.mark.parametrize("usual", COUNTS)
+def test_forged_commands_over_mqtt_are_not_taken_and_the_ways_that_remain_work(
+    usual: int, version: str
+) -> None:
+    many, seed = asked(usual)
+    with TemporaryDirectory(prefix="f") as folder, besieged(Path(folder), version) as at:
+        heard = overheard(at)
+        truly = [("anna", "taken", "panel:barn"), ("anna", "seen", "panel:cabin")]
+        assert at.acknowledged() == truly
+        had, began, after, mill = at.memory(), monotonic(), 0.0, ""
+        forger = forged_commands.Forger(Random(seed), heard)
+        for number in range(0, many, ROUND):
+            heard.ticket = at.watcher.tree[TICKET]
+            flood(at, forger.payloads(min(ROUND, many - number)))
+            if not mill and number >= (many - ROUND) // 2:
+                mill, to_dora, after = at.alarm_in_time("mill")
+            at.lag()
+            through(at, number)
+        took = monotonic() - began
+        assert at.acknowledged() == truly
+        at.locked()
+        lock = at.came("cleo", 0, "ANSWERS LOCKED", "wrong codes came over MQTT").mail.text
+        assert "It still goes by mail or on the unit (relayd ack)" in lock
+        print(f"MQTT {version}: {many} commands in {took:.0f} s, {many / took:.0f} a second")
+        print(f"first message after {after:.2f} s; {at.lags.words()}; {at.memory_held(had)}")
+        escalated(at, ("cabin", "mill"))
+        refused_by_the_lock(at, code(to_dora))
+        at.box.put(answer("taken", code(to_dora), "dora@example.org", "<4@example.org>"))
+        at.unit.said("acknowledged", person="dora", act="taken", subject="panel:mill")
+        at.command_line(at.occurrence("cabin"), "ben")
+        truly += [("dora", "taken", "panel:mill"), ("ben", "taken", "panel:cabin")]
+        at.raises("pond")
+        a_good_one_among_many_is_answered(at, forger)
+        truly += [("ben", "taken", "panel:pond")]
+        assert at.acknowledged() == truly
+        a_retained_one_is_refused_at_each_start(at, heard)
+        assert at.acknowledged() == truly
+        assert at.unit.stop() == 0, at.unit.said_last()
+
+
+def overheard(at: Besieged) -> Heard:
+    """Two commands that were truly given and taken, and what a listener has of them."""
+    tickets, accepted, occurrences = [], [], []
+    for place, act in (("barn", "taken"), ("cabin", "seen")):
+        occurrence, _ = at.raises(place)
+        tickets.append(at.watcher.tree[TICKET])
+        accepted.append(command(tickets[-1], occurrence, "anna", act).encode())
+        assert at.watcher.asks(accepted[-1])["ok"]
+        occurrences.append(occurrence)
+        if place == "barn":
+            at.ends(place)
+    over, stands = occurrences
+    return Heard(stands, over, accepted, tickets)
+
+
+def flood(at: Besieged, payloads: Iterable[tuple[bytes, bool]]) -> None:
+    """Send all of them, as fast as the broker takes them."""
+    sent = [at.watcher.client.publish(COMMAND, *each_of(raw, kept)) for raw, kept in payloads]
+    for each in sent:
+        each.wait_for_publish(60)
+    at.watcher.send(b"", retain=True)  # what is retained is cleared, so that the next is news
+
+
+def each_of(payload: bytes, retained: bool) -> tuple[bytes, int, bool]:
+    return payload, 1, retained
+
+
+def through(at: Besieged, number: int) -> None:
+    """Wait until the unit has judged everything so far: it refuses a key that only this one has."""
+    key, before = f"mark{number}", len(at.watcher.came)
+    at.unit.until(lambda: at.watcher.client.is_connected(), "connected")
+    at.watcher.send(json.dumps({key: ""}))
+    at.watcher.until(
+        lambda: any(key in said for topic, said in at.watcher.came[before:] if topic == ANSWER),
+        f"{key} is refused",
+    )
+
+
+def refused_by_the_lock(at: Besieged, good: str) -> None:
+    """A good code at the locked way: refused, and told in the answer which ways remain."""
+    ticket = at.watcher.tree[TICKET]
+    said = at.watcher.asks(json.dumps({"ticket": ticket, "code": good, "act": "taken"}))
+    assert (said["ok"], said["code"]) == (False, "locked")
+    assert "It still goes by mail or on the unit (relayd ack)" in said["say"]
+
+
+def a_good_one_among_many_is_answered(at: Besieged, forger: "forged_commands.Forger") -> None:
+    """Its answer is not pushed out by all the refusals around it."""
+    occurrence, ticket = at.occurrence("pond"), at.watcher.tree[TICKET]
+    junk = [(b"no command", False)] * 150
+    before = len(at.watcher.answers())
+    good = command(ticket, occurrence, "ben", "taken").encode()
+    flood(at, [*junk, (good, False), *junk])
+    at.watcher.until(
+        lambda: any(
+            each["ok"] and each["person"] == "ben" for each in at.watcher.answers()[before:]
+        ),
+        "the good one is answered",
+    )
+    at.unit.said("acknowledged", person="ben", act="taken", subject="panel:pond")
+
+
+def a_retained_one_is_refused_at_each_start(at: Besieged, heard: Heard) -> None:
+    """A good command of before that stands retained comes again with each connection, and is refused."""
+    at.watcher.send(heard.accepted[1], retain=True)
+    assert at.unit.stop() == 0, at.unit.said_last()
+    before = len(at.watcher.answers())
+    at.unit.start()
+    at.watcher.until(
+        lambda: any(each["code"] == "retained" for each in at.watcher.answers()[before:]),
+        "the retained one is refused",
+    )
+    at.watcher.send(b"", retain=True)
