@@ -35,7 +35,7 @@ class Forger:
     def __init__(self, random: Random, known: Known) -> None:
         self._random, self._known, self._number = random, known, 0
         self._kinds: tuple[Callable[[], bytes], ...] = (
-            *(3 * [self._guessed]),
+            *(5 * [self._guessed]),
             *(self._near, self._copied, self._served, self._over),
             *(self._anothers, self._in_the_quote, self._from_two, self._by_a_machine),
             *(self._without, self._malformed),
@@ -53,7 +53,7 @@ class Forger:
 
     def _somebody(self) -> str:
         stranger = f"eve{self._random.randrange(10**6)}@example.com"
-        return self._random.choice([ANNA, BEN, "cleo@example.org", "x", *(6 * [stranger])])
+        return self._random.choice([ANNA, BEN, "cleo@example.org", "x", *(8 * [stranger])])
 
     def _guessed(self) -> bytes:
         return self._mail("".join(self._random.choices(LETTERS, k=8)), self._somebody())

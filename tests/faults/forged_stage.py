@@ -12,7 +12,6 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from threading import Event
 from time import monotonic
 
 from relayd.clock import boottime
@@ -227,9 +226,13 @@ def pss(pid: int) -> int:
     return next(int(each.split()[1]) for each in rows if each.startswith("Pss:"))
 
 
-def never() -> Event:
-    """Something that is waited for with a limit and does not come."""
-    return Event()
+def held(pid: int) -> int:
+    """The most that it has had resident, in KiB (proc(5), VmHWM); 0 where it has ended."""
+    try:
+        rows = Path(f"/proc/{pid}/status").read_text().splitlines()
+    except (FileNotFoundError, ProcessLookupError):
+        return 0
+    return next((int(each.split()[1]) for each in rows if each.startswith("VmHWM:")), 0)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
-from threading import Thread
+from threading import Event, Thread
 from time import monotonic
 
 import pytest
@@ -18,7 +18,7 @@ from tests.channels.watcher import ANSWER, COMMAND, TICKET
 from tests.faults import forged_commands
 from tests.faults.forged_commands import ROUND, Heard
 from tests.faults.forged_mails import BEN, Forger, Known
-from tests.faults.forged_stage import Besieged, asked, besieged, code
+from tests.faults.forged_stage import Besieged, asked, besieged, code, held
 from tests.mailbox.mails import answer
 from tests.servers.imap import dovecot
 from tests.story.acts import command
@@ -83,16 +83,14 @@ def earlier(at: Besieged) -> Known:
 def true_answer_is_not_lost(at: Besieged, mill: str, flood: Thread, seconds: float) -> str:
     """Ben's own answer comes behind the flood: he hears that it was not taken, and the way that remains."""
     to_ben = at.came("ben", 0, "HIGH LEVEL - mill")
-    while flood.is_alive():
-        at.lag()
-        flood.join(0.2)
+    flood.join()
     before = len(at.mail.to("ben"))
     at.box.put(answer("taken", code(to_ben), BEN, "<3@example.org>"))
-    at.unit.until(
-        lambda: at.lag() and at.unit.found("answer not used", person="ben", occurrence=mill),
-        "Ben's answer was read",
-        60 + seconds,
-    )
+    end, never = monotonic() + 60 + seconds, Event()
+    while not at.unit.found("answer not used", person="ben", occurrence=mill):
+        assert monotonic() < end, "Ben's answer was not read"
+        at.lag()
+        never.wait(0.5)
     told = at.came("ben", before, "Your answer was not taken: too many wrong codes came", "Mill")
     assert "It always goes on the unit: relayd ack --by ben." in told.mail.text
     return "was refused by the lock, and he was told"
@@ -115,12 +113,13 @@ def takes_over_mqtt(at: Besieged, code: str, person: str, place: str) -> None:
 
 
 def counted(at: Besieged, many: int) -> str:
-    """That every mail was recorded or counted, but for what waits for the next hour's room."""
+    """That every mail, and Ben's own, is recorded or counted exactly once."""
     found = at.unit.found("answer not used")
-    whole = len(found) + sum(each["body"].get("left_out", 0) for each in found)
-    assert whole > many - 1000, f"{whole} of {many}"
+    singly = [each for each in found if each["body"]["why"] != "left-out"]
+    whole = len(singly) + sum(each["body"].get("left_out", 0) for each in found)
+    assert whole == many + 1, f"{whole} of {many + 1}"
     assert len(found) < 100
-    reasons = sorted({each["body"]["why"] for each in found})
+    reasons = sorted({each["body"]["why"] for each in singly})
     return f"{len(found)} records stand for {whole} answers that were not used: {reasons}"
 
 
@@ -161,6 +160,7 @@ def test_forged_commands_over_mqtt_are_not_taken_and_the_ways_that_remain_work(
         truly += [("ben", "taken", "panel:pond")]
         assert at.acknowledged() == truly
         a_retained_one_is_refused_at_each_start(at, heard)
+        print(f"a retained one of 64 MB: {a_large_one_costs_nothing(at)}")
         assert at.acknowledged() == truly
         assert at.unit.stop() == 0, at.unit.said_last()
 
@@ -238,3 +238,17 @@ def a_retained_one_is_refused_at_each_start(at: Besieged, heard: Heard) -> None:
         "the retained one is refused",
     )
     at.watcher.send(b"", retain=True)
+
+
+def a_large_one_costs_nothing(at: Besieged) -> str:
+    """A command of 64 MB that stands retained at the broker: the unit begins and works all the same."""
+    assert at.unit.stop() == 0, at.unit.said_last()
+    at.watcher.send(b"x" * 64_000_000, retain=True)
+    at.unit.start()
+    at.unit.until(lambda: at.unit.ask("status")["unit"]["ways"]["mqtt"] == "up", "the broker")
+    through(at, -1)
+    assert at.unit.process is not None
+    most = held(at.unit.process.pid)
+    assert most < 96 * 1024, f"{most} KiB"
+    at.watcher.send(b"", retain=True)
+    return f"daemon at most {most} KiB"
