@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTMessageInfo
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
@@ -19,12 +19,11 @@ from relayd.channels.teller import IN_FLIGHT
 from relayd.channels.tls import Fresh
 from relayd.rig import Broker
 
-
 LARGEST = 256 * 1024
 """Bytes of a packet that are kept. A command needs 200; a message of 200 MB that stands retained at
 the broker would else end the daemon, whose memory is bounded, at every start."""
 PIECE = 64 * 1024
-"""Bytes that are read at once."""
+"""Bytes that are read at once; so much more of a packet may be kept."""
 
 
 class Bounded(Client):
@@ -34,12 +33,8 @@ class Bounded(Client):
     and is cut as it comes: it is taken, so that it does not come again, and refused for its length.
     """
 
-    def _packet_read(self) -> MQTTErrorCode:
-        read = super()._packet_read()
-        del self._in_packet["packet"][LARGEST:]
-        return read
-
     def _sock_recv(self, bufsize: int) -> bytes:
+        del self._in_packet["packet"][LARGEST:]
         return super()._sock_recv(min(bufsize, PIECE))
 
 

@@ -18,7 +18,7 @@ NOBODY = 65534
 def requests(chance: random.Random, stands: str, over: str) -> list[bytes]:
     """One of each kind, drawn anew; none may be done by who is not of the group."""
     person = chance.choice(["anna", "ben", "cleo"])
-    forged = [
+    forged: list[tuple[str, dict[str, object], str]] = [
         ("acknowledge", {"occurrence": stands, "act": "taken"}, person),
         ("acknowledge", {"panel": "cabin", "act": "seen"}, person),
         ("out-of-service", {"panel": "cabin", "within": 3600, "why": "x"}, person),

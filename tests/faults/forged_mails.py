@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from random import Random
 
 from relayd.answering.codes import LETTERS
+from relayd.mailbox.mail import READ
 from tests.mailbox.mails import answer
-from tests.mailbox.test_parsing import HOSTILE, READ
+from tests.mailbox.test_parsing import HOSTILE
 
 WORDS = ("seen", "taken", "taken 14:00", "OK", "taken 24 h", "lo tengo")
 ANNA, BEN = "anna@example.org", "Ben <ben@example.org>"

@@ -47,11 +47,11 @@ after = "0 s"
 tell = ["dora"]
 
 [[call_list.step]]
-after = "6 s"
+after = "3 s"
 tell = ["ben"]
 
 [[call_list.step]]
-after = "12 s"
+after = "6 s"
 tell = ["cleo"]
 """
 GROWTH = 24 * 1024
@@ -268,7 +268,7 @@ def _configure(
     unit.environment["RELAYD_CREDENTIALS"] = str(credentials)
     lines = unit.wires.lines()
     people = {each: {"mail": mail.address(each)} for each in ("anna", "ben", "cleo", "dora")}
-    steps = ((0, ("anna",)), (6, ("ben",)), (12, ("cleo",)))
+    steps = ((0, ("anna",)), (3, ("ben",)), (6, ("cleo",)))
     at = (broker.port, version)
     text = plan(Site(people, unit.wires.chip, lines, at, steps, "holds", DELAY))
     text = text.replace('name = "mail"\n', 'name = "mail"\nanswers = true\n')
@@ -280,8 +280,9 @@ def _configure(
     text = text.replace('hoa = "dead-front"\n', 'hoa = "dead-front"\ncall_list = "quick"\n')
     for each in PLACES:
         line = lines[f"{each}.high-level"]
-        own = {"name": each, "title": each.title(), "line": line, "calls": FIRST[each]}
-        text += PANEL.format(**own, delay=DELAY)
+        text += PANEL.format(
+            name=each, title=each.title(), line=line, calls=FIRST[each], delay=DELAY
+        )
     text += FRESH
     text += BOX.format(port=box.tls_port, user=box.user, ca=box.ca)
     unit.write_plan(text)

@@ -44,7 +44,7 @@ def test_forged_answers_by_mail_are_not_taken_and_the_ways_that_remain_work(usua
         assert at.acknowledged() == truly
         had, mails = at.memory(), list(Forger(Random(seed), known).mails(many))
         began = monotonic()
-        flood = Thread(target=lambda: [at.box.put(each) for each in mails])
+        flood = Thread(target=put, args=(at, mails))
         flood.start()
         mill, to_dora, after = at.alarm_in_time("mill")
         late = true_answer_is_not_lost(at, mill, flood, seconds=many)
@@ -63,6 +63,12 @@ def test_forged_answers_by_mail_are_not_taken_and_the_ways_that_remain_work(usua
         truly += [("dora", "taken", "panel:mill"), ("ben", "taken", "panel:cabin")]
         assert at.acknowledged() == [*truly, ("ben", "taken", "panel:pond")]
         assert at.unit.stop() == 0, at.unit.said_last()
+
+
+def put(at: Besieged, mails: Iterable[bytes]) -> None:
+    """Deliver all of them, as fast as they can be written."""
+    for each in mails:
+        at.box.put(each)
 
 
 def earlier(at: Besieged) -> Known:
