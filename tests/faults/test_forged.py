@@ -249,9 +249,11 @@ def a_retained_one_is_refused_at_each_start(at: Besieged, heard: Heard) -> None:
 def a_large_one_costs_nothing(at: Besieged) -> str:
     """A command of 64 MB that stands retained at the broker: the unit begins and works all the same."""
     assert at.unit.stop() == 0, at.unit.said_last()
+    before = at.watcher.tree[TICKET]
     at.watcher.send(b"x" * 64_000_000, retain=True)
     at.unit.start()
-    at.unit.until(lambda: at.unit.ask("status")["unit"]["ways"]["mqtt"] == "up", "the broker")
+    # A fresh ticket is shown once the unit hears commands again.
+    at.watcher.until(lambda: at.watcher.tree.get(TICKET, before) != before, "connected")
     through(at, -1)
     assert at.unit.process is not None
     most = held(at.unit.process.pid)
