@@ -1,6 +1,7 @@
 """How often may be tried: wrong codes by sender and by way, and what is told or recorded in an hour.
 
-Pure: times are boot times in nanoseconds and come in as arguments. Bounded, whoever tries.
+Where a way does not tell who sends, the sender is '' and only the way's own limit counts: else five
+guesses of anybody would shut it for everybody, and nobody would hear of that. Pure: times are boot times in nanoseconds and come in as arguments. Bounded, whoever tries.
 """
 
 from collections import OrderedDict, deque
@@ -51,18 +52,22 @@ class Tries:
 
     def shut(self, sender: str, now: int) -> bool:
         """Whether that sender has used up its tries."""
-        known = self._senders.get(sender)
+        known = self._senders.get(sender)  # '' is nobody's name, and is never kept
         return known is not None and known.spent(now)
 
     def wrong(self, sender: str, now: int) -> bool:
         """Count a wrong try; True where it has just locked the way."""
-        mine = self._senders.pop(sender, None) or Budget(self._each)
-        mine.spend(now)
-        self._senders[sender] = mine
-        if len(self._senders) > SENDERS:
-            self._senders.popitem(last=False)
+        if sender:
+            self._count(sender, now)
         self._all.spend(now)
         if self._all.spent(now) and not self.locked(now):
             self._until = now + HOUR
             return True
         return False
+
+    def _count(self, sender: str, now: int) -> None:
+        mine = self._senders.pop(sender, None) or Budget(self._each)
+        mine.spend(now)
+        self._senders[sender] = mine
+        if len(self._senders) > SENDERS:
+            self._senders.popitem(last=False)

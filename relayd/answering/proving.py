@@ -21,7 +21,8 @@ ON_THE_UNIT = "on the unit (relayd ack)"
 
 @dataclass(frozen=True, slots=True)
 class NotProved:
-    """Why a code proves nothing; `meant` where it was a good one that has served already."""
+    """Why a code proves nothing; `meant` where it was a good one that has served, or came by a way
+    that is locked."""
 
     why: Unused
     say: str
@@ -46,20 +47,17 @@ class Proving:
         self._lock = RLock()
 
     def prove(self, way: str, sender: str, given: Sequence[str]) -> Meant | NotProved:
-        """What the first good code among these means."""
+        """What the first good code among these means; `sender` is '' where nobody tells who it is."""
         now = self._now()
         with self._lock:
             tries = self._tries[way]
-            if until := tries.locked(now.up):
-                return NotProved(Unused.LOCKED, self.locked_words(way, until, now))
-            if tries.shut(sender, now.up):
-                say = f"{BY_SENDER} wrong codes came from this sender within an hour: it must wait"
-                return NotProved(Unused.LOCKED, f"{say}. It still goes {self._others(way)}")
             found = [meant for each in given if (meant := self._codes.find(each)) is not None]
-            if found:
-                return min(found, key=lambda each: each.used)
-            locked = tries.wrong(sender, now.up)
-            if locked:
+            best = min(found, key=lambda each: each.used, default=None)
+            if why := self._shut(way, sender, now):
+                return NotProved(Unused.LOCKED, why, best)
+            if best is not None:
+                return best
+            if tries.wrong(sender, now.up):
                 self._judge(now)
         return NotProved(
             Unused.UNKNOWN, "that code is of no open alarm: it is wrong, or it is over"
@@ -87,6 +85,16 @@ class Proving:
         time = when.until(self._plan, now.wall + until - now.up, until, now)
         what = f"{BY_WAY} wrong codes came {self._ways[way]} within an hour: locked {time}"
         return f"{what}. It still goes {self._others(way)}"
+
+    def _shut(self, way: str, sender: str, now: Now) -> str:
+        """Why nothing that comes so is taken now, and which ways remain; '' where it may be."""
+        tries = self._tries[way]
+        if until := tries.locked(now.up):
+            return self.locked_words(way, until, now)
+        if tries.shut(sender, now.up):
+            say = f"{BY_SENDER} wrong codes came from this sender within an hour: it must wait"
+            return f"{say}. It still goes {self._others(way)}"
+        return ""
 
     def _others(self, way: str) -> str:
         now = self._now().up

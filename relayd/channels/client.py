@@ -19,6 +19,24 @@ from relayd.channels.teller import IN_FLIGHT
 from relayd.channels.tls import Fresh
 from relayd.rig import Broker
 
+LARGEST = 256 * 1024
+"""Bytes of a packet that are kept. A command needs 200; a message of 200 MB that stands retained at
+the broker would else end the daemon, whose memory is bounded, at every start."""
+PIECE = 64 * 1024
+"""Bytes that are read at once; so much more of a packet may be kept."""
+
+
+class Bounded(Client):
+    """paho's client, which by itself keeps a packet whole in memory, however large.
+
+    With MQTT 5 the broker is told the limit and keeps what is larger to itself. With 3.1.1 it comes,
+    and is cut as it comes: it is taken, so that it does not come again, and refused for its length.
+    """
+
+    def _sock_recv(self, bufsize: int) -> bytes:
+        del self._in_packet["packet"][LARGEST:]
+        return super()._sock_recv(min(bufsize, PIECE))
+
 
 @dataclass(frozen=True, slots=True)
 class Timing:
@@ -73,7 +91,7 @@ def made(broker: Broker, unit: str, timing: Timing) -> Client:
     Raises ValueError for what paho does not take.
     """
     five = is_five(broker)
-    client = Client(
+    client = Bounded(
         CallbackAPIVersion.VERSION2,
         client_id=f"relayd-{unit}",
         clean_session=None if five else True,
@@ -93,8 +111,8 @@ def made(broker: Broker, unit: str, timing: Timing) -> Client:
     client.max_queued_messages_set(4 * IN_FLIGHT)
     start: dict[str, Any] = {}
     if five:
-        expiry = {"SessionExpiryInterval": timing.session_expiry}
-        start = {"clean_start": False, "properties": _properties(PacketTypes.CONNECT, expiry)}
+        wishes = {"SessionExpiryInterval": timing.session_expiry, "MaximumPacketSize": LARGEST}
+        start = {"clean_start": False, "properties": _properties(PacketTypes.CONNECT, wishes)}
     client.connect_async(broker.host, broker.port, timing.silence, **start)
     return client
 

@@ -123,11 +123,13 @@ class Teller:
         self.wake()
 
     def answer(self, answer: Answer) -> None:
-        """Publish an answer. Never waits; the oldest is dropped, and counted, where too many wait."""
+        """Publish an answer. Never waits; where too many wait the oldest refusal is dropped, and counted."""
         with self._news:
             self._answers.append(answer)
             if len(self._answers) > ANSWERS_KEPT:
-                self._answers.popleft()
+                # A flood of what is refused must not push out word that something was done.
+                first = next((each for each in self._answers if not each.ok), self._answers[0])
+                self._answers.remove(first)
                 self._unsaid += 1
         self.wake()
 

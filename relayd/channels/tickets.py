@@ -68,7 +68,8 @@ class Tickets:
         given = asked.command
         if self._proving is None or not isinstance(given, Acknowledge):
             return command.Refused("no-codes", "no message of this unit carries a code"), None
-        found = self._proving.prove(WAY, self._way, [asked.code])
+        # A broker does not tell who sends: there is no sender who could be shut alone.
+        found = self._proving.prove(WAY, "", [asked.code])
         if isinstance(found, Meant):
             person = self._plan.people[found.person]
             act = given.act or (Act.TAKEN if person.responds else Act.SEEN)

@@ -265,13 +265,15 @@ class Unused(StrEnum):
     SENDER = "other-sender"
     WORDS = "not-understood"
     REFUSED = "refused"
+    LEFT_OUT = "left-out"
 
 
 @dataclass(frozen=True, slots=True)
 class AnswerUnused:
     """An answer from afar could not be used. `person` is told so, where that is somebody's.
 
-    `say` is for the record; `left_out` counts those before it that were not even recorded.
+    `say` is for the record; `left_out` counts those before it that were not even recorded. `last`:
+    of more such answers that person is not told within the hour, and hears that.
     """
 
     way: str
@@ -280,6 +282,7 @@ class AnswerUnused:
     person: str = ""
     occurrence: str = ""
     left_out: int = 0
+    last: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,11 @@ class Keeper:
             self._answers.answered(answer.token, answer.ok)
             self._progress.answered(answer.token)
 
+    def look(self) -> None:
+        """Record what was only counted, where there is room. Called by the daemon's thread."""
+        with self._lock:
+            self._answers.look()
+
     def _run(self) -> None:
         while not self._stopping:
             try:

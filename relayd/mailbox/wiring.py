@@ -65,9 +65,11 @@ class Afar:
             self._keeper.start()
 
     def look(self) -> None:
-        """Say so where a lock has ended."""
+        """Say so where a lock has ended; record what was only counted."""
         if self.proving is not None:
             self.proving.look()
+        if self._keeper is not None:
+            self._keeper.look()
 
     def alive(self) -> bool:
         """Whether its thread runs, where there is one."""

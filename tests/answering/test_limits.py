@@ -33,6 +33,14 @@ def test_fifty_in_more_than_an_hour_lock_nothing() -> None:
     assert not any(tries.wrong(f"eve{number}", number * 75 * MINUTE // 50) for number in range(200))
 
 
+def test_where_no_sender_is_told_only_the_way_s_own_limit_counts() -> None:
+    tries = Tries()
+    news = [tries.wrong("", number) for number in range(50)]
+    assert news == [False] * 49 + [True]
+    assert not tries.shut("", 50)
+    assert tries.locked(50)
+
+
 def test_no_more_senders_are_remembered_than_there_is_room_for() -> None:
     tries = Tries(by_way=10**6)
     for number in range(3 * SENDERS):

@@ -63,6 +63,7 @@ def test_what_is_locked_takes_not_even_a_good_code_and_the_others_do() -> None:
     shut = afar.proving.prove("mailbox", "anna@example.org", [afar.code()])
     assert isinstance(shut, NotProved)
     assert shut.why is Unused.LOCKED
+    assert shut.meant == Meant(afar.occurrence, "anna", 0)  # whose true answer it is can be told
     assert isinstance(afar.proving.prove("mqtt", "mqtt", [afar.code()]), Meant)
 
 

@@ -6,10 +6,12 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
 from relayd.channels import homie
+from relayd.channels.client import LARGEST, PIECE
 from relayd.channels.mqtt import Mqtt
 from relayd.channels.teller import ANSWERS_KEPT
 from relayd.core.effects import Answer
@@ -256,14 +258,38 @@ def test_answers_that_nobody_can_get_are_dropped_and_counted(server: Mosquitto) 
     broker = Broker("127.0.0.1", server.port)
     client = Mqtt(posted, broker, plan, shown.UNIT, timing=replace(FAST, retry=1))
     client.show(homie.tree(shown.high(), plan, shown.NOW))
-    for number in range(1000):
-        client.answer(Answer(f"mqtt:{number}", False, "late", f"no. {number}"))
+    client.answer(Answer("mqtt:1", True, "taken", "done"))
+    for number in range(999):
+        client.answer(Answer("mqtt:0", False, "late", f"no. {number}"))
     with Watcher(server.port) as reader:
         client.start()
         try:
             dropped = f"{1000 - ANSWERS_KEPT} answers were dropped: too many at once"
             reader.until(lambda: ("homie/5/pumphouse/$log/warn", dropped) in reader.came, "counted")
             reader.until(lambda: len(reader.answers()) == ANSWERS_KEPT, "answered")
-            assert reader.answers()[-1]["say"] == "no. 999"
+            assert reader.answers()[0]["say"] == "done"  # no refusal pushes it out
+            assert reader.answers()[-1]["say"] == "no. 998"
         finally:
             client.stop()
+
+
+@VERSIONS
+def test_a_command_of_megabytes_is_cut_as_it_comes_and_what_follows_is_heard(
+    server: Mosquitto, version: str
+) -> None:
+    posted = Posted()
+    with unit(server, posted, version) as client, Watcher(server.port) as reader:
+        _ready(reader)
+        seen, take = list[int](), client._tickets.take
+
+        def noted(raw: bytes, *rest: Any) -> Commanded | Answer:
+            seen.append(len(raw))
+            return take(raw, *rest)
+
+        vars(client._tickets)["take"] = noted
+        reader.send(b"x" * 20_000_000)
+        assert reader.asks(_good(reader, ticket="old"))["code"] in ("too-long", "old-ticket")
+        reader.until(lambda: reader.answers()[-1]["code"] == "old-ticket", "the next is heard")
+        assert max(seen) <= LARGEST + PIECE
+        assert len(seen) == (1 if version == "5" else 2)  # by 5 the broker keeps it to itself
+        assert len(posted.of(ChannelUp)) == 1

@@ -135,6 +135,44 @@ def test_who_is_told_is_told_three_times_an_hour_and_what_follows_is_counted() -
     assert unused(afar)[0].left_out == 67
 
 
+def test_a_flood_in_a_person_s_name_leaves_word_for_that_person_s_true_answer() -> None:
+    afar = Afar()
+    for number in range(200):
+        afar.answers.take(afar.mail("seen", code=f"b{number:07d}"))
+    flood = [each for each in unused(afar) if each.person]
+    assert [each.last for each in flood] == [False, False, True]
+    afar.posted.clear()
+    afar.answers.take(afar.mail("taken"))  # her own, with the code that only she has
+    (word,) = unused(afar)
+    assert (word.why, word.person, word.occurrence) == (Unused.LOCKED, "anna", afar.occurrence)
+    assert afar.commands() == []
+
+
+def test_a_good_code_that_is_sent_again_and_again_leaves_that_word_too() -> None:
+    afar = Afar()
+    old = afar.code()
+    afar.take(afar.mail("taken"))
+    for _ in range(100):
+        afar.answers.take(afar.mail("taken", code=old))
+    afar.posted.clear()
+    afar.answers.take(afar.mail("on Monday, maybe"))
+    assert [(each.why, each.person) for each in unused(afar)] == [(Unused.WORDS, "anna")]
+
+
+def test_what_is_not_recorded_singly_is_counted_and_the_count_is_recorded() -> None:
+    afar = Afar()
+    for _ in range(2500):
+        afar.answers.take(afar.mail("OK", automatic="it says that it was sent by itself"))
+    told = [each.left_out for each in unused(afar) if each.why is Unused.LEFT_OUT]
+    assert told == [1000, 1000]
+    afar.answers.look()  # the hour's room is used up
+    assert len(unused(afar)) == 32
+    afar.world.up += HOUR
+    afar.answers.look()
+    afar.answers.look()
+    assert [each.left_out for each in unused(afar)[32:]] == [470]
+
+
 def test_an_auto_responder_s_storm_changes_nothing_and_tells_nobody() -> None:
     afar = Afar()
     for _ in range(1000):

@@ -53,7 +53,8 @@ def unused(draft: Draft, event: AnswerUnused) -> None:
     )
     person = draft.plan.people.get(event.person)
     if person is not None and (found or _is_asked(draft, person.id)):
-        text = texts_afar.unused(draft.plan, person, event.why, _place(draft, subject, person.id))
+        place = _place(draft, subject, person.id)
+        text = texts_afar.unused(draft.plan, person, event.why, place, event.last)
         # It is no news of the alarm: what is still owed of that goes out beside it.
         callout.owe(draft, subject, person.id, NoticeKind.QUESTION, Priority.HIGH, text)
 

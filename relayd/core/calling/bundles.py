@@ -37,7 +37,7 @@ def owe(draft: Draft, notice: Notice) -> None:
             for each in notice.sends
         )
         notice = replace(notice, sends=tuple(sends))
-    else:
+    elif notice.kind is not NoticeKind.QUESTION:  # else strangers' mails could make a call wait
         turns = draft.turns.get(notice.person, Turns())
         draft.turns[notice.person] = replace(turns, singles=(*_lately(turns, now), now))
     outbox.keep(draft, notice)

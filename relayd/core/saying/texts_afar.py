@@ -29,6 +29,9 @@ _NOT_SAID = marked("it could not be read")
 PRESSED = marked("Somebody has pressed the button at the unit.")
 PRESSED_AT = marked("Somebody pressed the button at the unit at {time}.")
 NO_ANSWER = marked("That is no answer: nobody has taken anything by it, and the calls go on.")
+LAST = marked(
+    "Of more such answers you hear nothing for an hour: an answer counts only once that is confirmed."
+)
 HOW = marked("On the first line one word: seen or taken (or taken 14:00).")
 ON_UNIT = marked("It always goes on the unit: relayd ack --by {person}.")
 
@@ -39,9 +42,9 @@ def taken(plan: Plan, person: Person, act: Act, place: str, lasts: bool) -> Text
     return _text(plan, person, told, place, coded=lasts)
 
 
-def unused(plan: Plan, person: Person, why: Unused, place: str) -> Text:
-    """That an answer was not taken, why, and how to answer."""
-    return _text(plan, person, UNUSED, place, SAYS.get(why, _NOT_SAID))
+def unused(plan: Plan, person: Person, why: Unused, place: str, last: bool = False) -> Text:
+    """That an answer was not taken, why, and how to answer; `last`: that no more such word comes."""
+    return _text(plan, person, UNUSED, place, SAYS.get(why, _NOT_SAID), last=last)
 
 
 def pressed(plan: Plan, person: Person, now: Now) -> Text:
@@ -55,11 +58,17 @@ def pressed(plan: Plan, person: Person, now: Now) -> Text:
 
 
 def _text(
-    plan: Plan, person: Person, told: str, place: str, why: str = "", coded: bool = False
+    plan: Plan,
+    person: Person,
+    told: str,
+    place: str,
+    why: str = "",
+    coded: bool = False,
+    last: bool = False,
 ) -> Text:
     say = language.of(plan, person)
     what = say(told, why=say(why)) if why else say(told)
-    lines = [f"{place}: {what}", *([say(HOW)] if why else [])]
+    lines = [f"{place}: {what}", *([say(HOW)] if why else []), *([say(LAST)] if last else [])]
     lines += [say(CODED, code=CODE)] if coded else []
     lines.append(f"{say(ON_UNIT, person=person.id)} {say(NO_REPLY)}")
     brief = short.made(short.Parts(what, place, say(NO_REPLY_SHORT)))

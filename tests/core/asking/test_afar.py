@@ -173,6 +173,14 @@ def test_each_reason_is_said_in_the_person_s_language_and_fits(why: Unused, tong
     assert (record.subject, record.body["left_out"]) == ("panel:cabin", 3)
 
 
+def test_the_last_word_of_an_hour_says_that_it_is_the_last_and_what_counts() -> None:
+    at = world.high(afar())
+    at.give(AnswerUnused("mailbox", Unused.LOCKED, "x", "anna", ref(at)))
+    assert "Of more such answers" not in at.tells()[-1].body
+    at.give(AnswerUnused("mailbox", Unused.LOCKED, "x", "anna", ref(at), last=True))
+    assert "an answer counts only once that is confirmed." in at.tells()[-1].body
+
+
 def test_an_answer_of_nobody_is_recorded_and_told_nobody() -> None:
     at = world.high(afar())
     sends = len(at.tells())
@@ -202,7 +210,7 @@ def test_who_may_not_answer_so_is_told_who_may() -> None:
 
 
 def test_every_reason_of_which_a_person_is_told_has_its_words() -> None:
-    silent = {Unused.AUTOMATIC, Unused.UNREADABLE, Unused.AGAIN}
+    silent = {Unused.AUTOMATIC, Unused.UNREADABLE, Unused.AGAIN, Unused.LEFT_OUT}
     assert set(texts_afar.SAYS) == set(Unused) - silent
 
 

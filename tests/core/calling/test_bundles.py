@@ -9,7 +9,7 @@ import pytest
 from relayd.core.calling import bundles
 from relayd.core.calling.bundles import PAUSE, WITHIN
 from relayd.core.calling.outbox import OPEN
-from relayd.core.events import HornWire, Wire
+from relayd.core.events import AnswerUnused, HornWire, Unused, Wire
 from relayd.core.life.alarm import ACTIVE
 from relayd.core.plan import HOUR, MINUTE, SECOND, CallList, Means, Panel, Plan, Step
 from relayd.core.saying.gsm7 import ONE_MESSAGE, septets
@@ -63,6 +63,18 @@ def test_three_go_by_themselves_and_the_rest_in_one_message_that_names_each() ->
     assert "Use no water." in bundle.long
     assert bundle.long.count("! Do not open or stand on the tank's lid") == 1
     assert septets(bundle.short) <= ONE_MESSAGE
+
+
+def test_word_of_answers_that_were_not_used_makes_no_call_wait() -> None:
+    world = started(many(8))
+    rise(world, 0)
+    world.run(90)
+    for _ in range(6):  # as a stranger can cause, who writes in her name
+        world.give(AnswerUnused("mailbox", Unused.UNKNOWN, "x", "anna"))
+    rise(world, 1)
+    world.run(13)
+    went = [each.subject for each in told(world, "anna") if each.kind is NoticeKind.RAISED]
+    assert went == ["panel:tank-00", "panel:tank-01"]
 
 
 def test_each_alarm_of_a_bundle_can_be_answered_by_its_number() -> None:
