@@ -111,10 +111,10 @@ class Watcher:
                     del self.tree[message.topic]
             self._news.notify_all()
 
-    def until(self, holds: Callable[[], bool], what: str) -> None:
+    def until(self, holds: Callable[[], bool], what: str, seconds: float = DEADLINE) -> None:
         """Wait until `holds()`; fails with the last topics that came."""
         with self._news:
-            assert self._news.wait_for(holds, DEADLINE), f"not {what}: {self.came[-12:]}"
+            assert self._news.wait_for(holds, seconds), f"not {what}: {self.came[-12:]}"
 
     def shows(self, tree: Mapping[str, str], ready: bool = True) -> None:
         """Wait until the retained tree is `tree`, with every device ready and the ticket beside it."""

@@ -188,6 +188,7 @@ def broker_not_named(scene: Scene) -> None:
     """The broker begins anew, and nobody answers where it is."""
     made = scene.apart()
     scene.broker_at = (BROKER_NAME, scene.broker_at[1])
+    scene.mail = ("mailto", made.at("mail"), scene.mail[2])  # it needs no name here
 
     def breaks() -> None:
         made.cut("names")

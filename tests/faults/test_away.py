@@ -22,8 +22,8 @@ from tests.story.stage import stage
 from tests.story.unit import PATIENCE
 
 AWAY = float(os.environ.get("RELAYD_AWAY") or 600)
-EVERY = 45.0
-"""Seconds between two moves of the float: not so often that it counts as chattering."""
+EVERY = 90.0
+"""Seconds from one rise of the float to the next: not so often that it counts as chattering."""
 ALARM_AFTER = 300
 """Seconds after which a broker that is away is an alarm."""
 GROWS = 2048
@@ -47,12 +47,13 @@ def moves(told: Told, until: int) -> int:
     How long the broker is away is what is under test here, so it is a time that passes.
     """
     never, rose = Event(), 0
-    while (left := until - boottime()) > 0:
+    while (until - boottime()) / SECOND > EVERY:
+        never.wait(EVERY / 2)
         told.stage.rises()
-        never.wait(min(EVERY, left / SECOND))
+        never.wait(EVERY / 2)
         told.stage.falls()
         rose += 1
-        never.wait(max(0.0, min(EVERY, (until - boottime()) / SECOND)))
+    never.wait(max(0.0, (until - boottime()) / SECOND))
     return rose
 
 

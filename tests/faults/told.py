@@ -87,7 +87,7 @@ class Told:
         """Everything works: one alarm comes and goes, and is taken over each way."""
         self.scene.begin()
         self.mark = 0
-        self.unit.until(self.scene.watcher.ready, "ready", START)
+        self.scene.watcher.until(self.scene.watcher.ready, "ready", START)
         self.stage.rises()
         self.scene.watcher.until(lambda: ALERT in self.scene.watcher.tree, "the alarm is shown")
         self.stage.falls()
