@@ -11,6 +11,7 @@ are common practice, no source; a plan changes them.
 from collections.abc import Iterator
 from functools import lru_cache
 
+from relayd.core.once import once
 from relayd.core.plan import (
     DAY,
     HOUR,
@@ -262,11 +263,11 @@ def character(condition: str) -> Character:
     return CHARACTERS[base_of(condition)]
 
 
+@once
 def input_of(panel: Panel, condition: str) -> Input | None:
     """The input whose alarm that condition is, or None where it is concluded from several."""
     if base_of(condition) == OTHER:
-        name = condition.removeprefix(f"{OTHER}-")
-        wanted = f"{panel.id}.{name}"
+        wanted = f"{panel.id}.{condition.removeprefix(f'{OTHER}-')}"
         return next((each for each in panel.inputs if each.id == wanted), None)
     means = _BY_BASE.get(base_of(condition))
     return panel.input(means, pump_of(condition)) if means else None
@@ -280,6 +281,7 @@ def condition_of(panel: Panel, spec: Input) -> str:
     return of_pump(base, panel, spec.pump) if base in PUMPED else base
 
 
+@once
 def of_panel(panel: Panel) -> tuple[str, ...]:
     """Every condition that this panel's inputs can tell, in the order of the catalogue."""
     return tuple(dict.fromkeys(_of_panel(panel)))
@@ -307,9 +309,8 @@ def _of_panel(panel: Panel) -> Iterator[str]:
 def _of_one_pump(panel: Panel, pump: int) -> Iterator[str]:
     # One contact for call or current of several pumps tells of no single one: it is pump 0.
     number = pump if panel.pumps > 1 else 0
-    called, running = (
-        _is_wired(panel, each, number) for each in (Means.PUMP_CALLED, Means.PUMP_RUNNING)
-    )
+    called = _is_wired(panel, Means.PUMP_CALLED, number)
+    running = _is_wired(panel, Means.PUMP_RUNNING, number)
     if called or running:
         power = panel.input(Means.PUMP_POWER, number)
         yield from (RUN_LONG, STARTS, NO_CYCLE)
@@ -374,8 +375,7 @@ def usual_delays(means: Means, kind: Kind) -> tuple[int, int]:
     """The delays of an input that says none, by what it tells and what the panel pumps (ns)."""
     if means is Means.HIGH_LEVEL and kind in (Kind.SUMP, Kind.GRINDER):
         return 6 * SECOND, 60 * SECOND
-    base = BY_MEANS.get(means)
-    usual = CHARACTERS[base] if base else Character(LOW)
+    usual = CHARACTERS[BY_MEANS[means]] if means in BY_MEANS else Character(LOW)
     return usual.on_delay, usual.off_delay
 
 

@@ -8,7 +8,9 @@ resolved to plain offsets. All times are nanoseconds, so that sums are exact.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
+from relayd.core.once import once
 from relayd.core.overseen import AllWell
 from relayd.core.people import (
     DAY as DAY,
@@ -239,6 +241,10 @@ class Panel:
     """The call list of low alarms and reminders; '': `medium_list`."""
     realarm: Mapping[str, int] = field(default_factory=dict)
     """Condition -> re-alarm time of this panel (ns), where it is not the usual one."""
+    worked_out: dict[tuple[object, ...], Any] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    """What was worked out from the rest (once.py)."""
 
     def input(self, means: Means, pump: int = 0) -> Input | None:
         """The panel's input that tells `means` of that pump, or None where it is not wired.
@@ -246,10 +252,15 @@ class Panel:
         Where none carries the pump's number it is the one contact for all pumps; without a pump
         asked for, that contact comes first.
         """
-        fit = [each for each in self.inputs if each.means is means and not each.throw_of]
-        own = (each for each in fit if each.pump == pump)
-        shared = (each for each in fit if not pump or not each.pump)
-        return next(own, None) or next(shared, None)
+        return _input(self, means, pump)
+
+
+@once
+def _input(panel: Panel, means: Means, pump: int) -> Input | None:
+    fit = [each for each in panel.inputs if each.means is means and not each.throw_of]
+    own = (each for each in fit if each.pump == pump)
+    shared = (each for each in fit if not pump or not each.pump)
+    return next(own, None) or next(shared, None)
 
 
 @dataclass(frozen=True, slots=True)

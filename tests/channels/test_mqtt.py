@@ -229,7 +229,7 @@ def test_while_the_broker_is_away_no_tree_is_kept_but_the_last(posted: Posted) -
     with unit(posted, Broker("127.0.0.1", free_port())) as client:
         tracemalloc.start()
         try:
-            for number in range(3000):
+            for number in range(1000):
                 client.show({**QUIET, f"{STATE[:-7]}/alarm-mqtt-down/says": f"{number}" * 100})
             held, _ = tracemalloc.get_traced_memory()
         finally:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 
 from relayd import languages
@@ -106,6 +107,12 @@ def plan_for(case: Case, panel: Panel | None = None) -> Plan:
     base = plan_of(panel or cabin(kind=case.system, **reach))
     reader = replace(READERS[case.reader], language=case.language)
     return replace(base, people={**base.people, "anna": reader}, languages=CATALOGUES)
+
+
+@cache
+def plain(case: Case) -> texts.Text:
+    """The message of that case alone: made once, since many tests read the same one."""
+    return made(case)
 
 
 def made(

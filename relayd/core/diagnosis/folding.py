@@ -34,7 +34,8 @@ def folded(panel: Panel, found: Mapping[str, Finding], before: Subject, site: Si
     for name in found:
         if name in (c.UNSETTLED, c.UNSTABLE_SUPPLY) or c.base_of(name) in _BY_LEVEL:
             why = _told_by(panel, name, found[name], before, site)
-            after[name] = replace(found[name], suppressed=why)
+            if why != found[name].suppressed:
+                after[name] = replace(found[name], suppressed=why)
     return _noted(panel, after, before)
 
 

@@ -9,12 +9,14 @@ from collections.abc import Mapping
 
 from relayd.core.diagnosis.belief import Seen
 from relayd.core.diagnosis.pump_rows import Reading, Switch, no_current
+from relayd.core.once import once
 from relayd.core.plan import FedBy, Input, Means, Panel
 from relayd.core.state import Fact, Signal
 
 _OWN = frozenset({Means.PUMP_CALLED, Means.PUMP_RUNNING})
 
 
+@once
 def input_for(panel: Panel, means: Means, pump: int) -> Input | None:
     """The input that tells `means` of that pump, its own number first."""
     fit = [

@@ -37,7 +37,7 @@ def advance(
     delay: Delay, signal: Signal, at: int, on_delay: int, off_delay: int, hold: int = 0
 ) -> Delay:
     """Run both delays on to `at`, then take the signal that holds from `at` on."""
-    if signal is delay.signal and _rests(delay):
+    if signal is delay.signal and rests(delay):
         return delay
     at = max(at, delay.at)
     delay = _run(delay, at, on_delay, off_delay, hold)
@@ -58,7 +58,7 @@ def raised(delay: Delay, at: int) -> Delay:
     return replace(delay, present=True, pending=None, leaving=None, score=0, spell=None, at=at)
 
 
-def _rests(delay: Delay) -> bool:
+def rests(delay: Delay) -> bool:
     """Whether time changes nothing as long as the signal stays as it is."""
     if delay.leaving is not None:
         return False

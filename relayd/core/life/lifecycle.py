@@ -41,6 +41,11 @@ def present(draft: Draft, subject: str) -> dict[str, bool]:
     return {name: alarm.process in ACTIVE for name, alarm in draft.subject(subject).alarms.items()}
 
 
+def _stands(draft: Draft, subject: str, condition: str) -> bool:
+    alarm = draft.subject(subject).alarms.get(condition)
+    return alarm is not None and alarm.process in ACTIVE
+
+
 def settle(
     draft: Draft,
     subject: str,
@@ -49,27 +54,38 @@ def settle(
 ) -> None:
     """Run each condition's delays to now with its signal, and let its alarm follow."""
     for condition, found in findings.items():
-        stands = present(draft, subject)
         live = draft.live.get(subject, Live())
         before = live.delays.get(condition) or Delay(
-            present=stands.get(condition, False), at=draft.now.up
+            present=_stands(draft, subject, condition), at=draft.now.up
         )
-        on, off = _delays(draft, subject, panel, condition, stands.get(HIGH_LEVEL, False))
-        hold = release_hold(panel, condition)
-        after = delays.advance(before, found.signal, draft.now.up, on, off, hold)
-        if after != before or condition not in live.delays:
+        after = _advanced(draft, subject, panel, condition, before, found)
+        if after is not before or condition not in live.delays:
             draft.put_live(subject, replace(live, delays={**live.delays, condition: after}))
         marks.suppress(draft, subject, condition, found.suppressed)
         began = before.spell if before.pending is None else before.pending
         _follow(draft, subject, condition, after, found, began)
 
 
+def _advanced(
+    draft: Draft, subject: str, panel: Panel | None, condition: str, before: Delay, found: Finding
+) -> Delay:
+    """The condition's delays with its signal; most rest, and are asked nothing."""
+    if found.signal is before.signal and delays.rests(before):
+        return before
+    high = _stands(draft, subject, HIGH_LEVEL)
+    on, off = _delays(draft, subject, panel, condition, high)
+    hold = release_hold(panel, condition)
+    after = delays.advance(before, found.signal, draft.now.up, on, off, hold)
+    return before if after == before else after
+
+
 def due(draft: Draft, subject: str, panel: Panel | None) -> int | None:
     """When a delay, a call or a priority of this subject is next due."""
-    stands = present(draft, subject).get(HIGH_LEVEL, False)
+    high = _stands(draft, subject, HIGH_LEVEL)
     times = [
-        delays.due(each, *_delays(draft, subject, panel, condition, stands))
+        delays.due(each, *_delays(draft, subject, panel, condition, high))
         for condition, each in draft.live.get(subject, Live()).delays.items()
+        if not delays.rests(each)
     ]
     for alarm in draft.subject(subject).alarms.values():
         times += _due_of(draft, subject, alarm)

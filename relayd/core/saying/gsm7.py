@@ -16,6 +16,8 @@ _BASIC = (
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
 _EXTENDED = "^{}\\[~]|€\f"
+_PLAIN = frozenset(_BASIC)
+"""Nearly every text is made of these alone: asked at once, and not letter by letter."""
 _ALIKE = {
     **{"’": "'", "‘": "'", "`": "'", "´": "'", "“": '"', "”": '"', "„": '"', "«": '"', "»": '"'},
     **{"–": "-", "—": "-", "−": "-", "…": "...", "\t": " ", "\u00a0": " ", "⁄": "/"},
@@ -29,6 +31,8 @@ _SILENT = ("Mn", "Me", "Cf")
 
 def septets(text: str) -> int:
     """How many septets `text` takes; raises ValueError for a character outside the alphabet."""
+    if _PLAIN.issuperset(text):
+        return len(text)
     total = 0
     for character in text:
         if character in _BASIC:
@@ -55,6 +59,8 @@ def segments(text: str) -> int:
 
 def spelled(text: str) -> str:
     """`text` with what the alphabet lacks replaced by the nearest inside it, else by '?'."""
+    if _PLAIN.issuperset(text):
+        return text
     return "".join(_letter(each) for each in unicodedata.normalize("NFC", text))
 
 

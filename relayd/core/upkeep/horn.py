@@ -41,7 +41,8 @@ def findings(
     horn = followed(before, senses)
     horn = alarm_followed(horn, owner, panel, inputs, senses)
     horn = tried(horn, before, senses, draft.now.up)
-    _keep(draft, subject, horn)
+    if horn is not before:
+        _keep(draft, subject, horn)
     _judge(draft, subject, panel, senses)
     circuits.watch(draft, subject, panel, senses)
     _ask_breaker(draft, subject)

@@ -17,6 +17,7 @@ from tests.core.spoken import (
     cabin,
     cases,
     made,
+    plain,
     plan_for,
     stamp,
     steps_of,
@@ -65,7 +66,7 @@ def test_trade_1_17_no_text_speaks_of_a_breaker_off_without_saying_which(conditi
         r"ALL breakers that feed this panel|the breaker labelled|what you switched off"
     )
     for case in BY_CONDITION[condition]:
-        for line in made(case).long.splitlines():
+        for line in plain(case).long.splitlines():
             assert not re.search(r"breakers? off", line, re.I), case
             for found in re.finditer(r"\bswitch off\b.*", line):
                 assert named.search(found[0]), line
@@ -76,7 +77,7 @@ def test_nothing_that_opens_an_enclosure_goes_to_whoever_is_not_qualified(condit
     for case in BY_CONDITION[condition]:
         if READERS[case.reader].qualified:
             continue
-        for line in steps_of(made(case).long):
+        for line in steps_of(plain(case).long):
             line = line.replace("an open tap", "a tap")
             assert not re.search(r"\b(open|unscrew|remove|take off|take one wire)\b", line, re.I)
             assert "If you are qualified" not in line, line
@@ -85,7 +86,7 @@ def test_nothing_that_opens_an_enclosure_goes_to_whoever_is_not_qualified(condit
 @every_condition
 def test_only_a_qualified_reader_is_told_what_must_be_dead_first(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        lines = [each for each in made(case).long.splitlines() if "is opened" in each]
+        lines = [each for each in plain(case).long.splitlines() if "is opened" in each]
         assert READERS[case.reader].qualified or lines == []
         for line in lines:
             assert "ALL breakers that feed this panel" in line
@@ -107,7 +108,7 @@ def test_trade_1_17_the_breakers_are_named_by_their_labels() -> None:
 def test_trade_1_29_a_water_alarm_warns_of_all_that_can_hurt(condition: str, caution: str) -> None:
     for case in BY_CONDITION[condition]:
         if case.kind in (NoticeKind.RAISED, NoticeKind.UPDATE):
-            text = made(case).long
+            text = plain(case).long
             assert any(caution in each for each in text.splitlines() if each.startswith("! "))
             assert text.index(caution) < text.index("1. ")
 
@@ -237,7 +238,7 @@ NEVER_BY_HAND = (c.LOW_LEVEL, c.OVER_TEMPERATURE, c.OVERLOAD, c.REDUNDANT_OFF)
 @pytest.mark.parametrize("condition", sorted(NEVER_BY_HAND))
 def test_trade_1_28_some_conditions_never_get_hand(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        text = made(case).long
+        text = plain(case).long
         assert not TURNS.search(text)
         if case.kind is NoticeKind.RAISED:
             assert re.search(r"never in Hand|not turn (the|this pump's) switch to Hand", text)
@@ -315,7 +316,7 @@ INTO_THE_TANK = re.compile(
 def test_no_step_needs_a_look_into_the_tank() -> None:
     assert INTO_THE_TANK.search("Turn it to Off if the level does not fall within 2 min.")
     for case in ENGLISH:
-        for step in steps_of(made(case).long):
+        for step in steps_of(plain(case).long):
             found = INTO_THE_TANK.search(step)
             assert not found or "whether the water falls or not" in step, step
 
@@ -357,7 +358,7 @@ def test_trade_1_32_what_ends_in_off_says_no_water_and_gives_the_reserve(
                 assert "In Off the pump never starts by itself again." in step
                 reserve = r"\(declared\)|overflow" if declared else "not known"
                 assert re.search(reserve, step), step
-                said = made(case).long
+                said = plain(case).long
                 assert re.search(r"use no water", said, re.I)
 
 
@@ -369,13 +370,13 @@ def test_trade_1_33_only_the_qualified_inspect_and_nobody_cleans() -> None:
             looks = "look, photograph, touch nothing; no compressed air"
             assert (looks in text) == person.qualified
     for case in ENGLISH:
-        assert not re.search(r"\b(clean|vacuum)\b", made(case).long), case
+        assert not re.search(r"\b(clean|vacuum)\b", plain(case).long), case
 
 
 @every_condition
 def test_trade_1_44_nobody_is_asked_to_lift_a_float(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        text = made(case).long
+        text = plain(case).long
         assert not re.search(r"\b(lift|raise|pull)\b", text, re.I), case
 
 

@@ -38,6 +38,7 @@ from tests.core.spoken import (
     cases,
     made,
     now,
+    plain,
     plan_for,
     stamp,
     steps_of,
@@ -60,7 +61,7 @@ SHORT_END = {"en": "Do not reply here.", "es": "No responda aqui."}
 @every_condition
 def test_the_short_form_is_one_text_message(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        short = made(case).short
+        short = plain(case).short
         assert septets(short) <= ONE_MESSAGE, case
         assert segments(short) == 1, case
 
@@ -68,7 +69,7 @@ def test_the_short_form_is_one_text_message(condition: str) -> None:
 @every_condition
 def test_trade_1_35_both_forms_say_not_to_reply(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        text = made(case)
+        text = plain(case)
         assert text.short.endswith(SHORT_END[case.language]), case
         assert text.long.endswith(END[case.language]), case
 
@@ -76,7 +77,7 @@ def test_trade_1_35_both_forms_say_not_to_reply(condition: str) -> None:
 @every_condition
 def test_trade_1_35_who_is_asked_is_told_how_to_answer(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        text = made(case)
+        text = plain(case)
         asked = case.kind in ASKED
         assert ("relayd ack creek-1.k3f9ab.7 --by anna" in text.long) == asked, case
         assert ("relayd ack --by anna." in text.short) == asked, case
@@ -85,7 +86,7 @@ def test_trade_1_35_who_is_asked_is_told_how_to_answer(condition: str) -> None:
 @every_condition
 def test_every_text_names_what_it_is_about_and_holds_no_unfilled_name(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        text = made(case)
+        text = plain(case)
         assert "{" not in text.long + text.short + text.title, case
         assert "  " not in text.long, case
         if case.language == "en":
@@ -95,7 +96,7 @@ def test_every_text_names_what_it_is_about_and_holds_no_unfilled_name(condition:
 @every_condition
 def test_the_cautions_stand_before_the_first_step(condition: str) -> None:
     for case in BY_CONDITION[condition]:
-        lines = made(case).long.splitlines()
+        lines = plain(case).long.splitlines()
         steps = [place for place, each in enumerate(lines) if re.match(r"\d+\. ", each)]
         cautions = [place for place, each in enumerate(lines) if each.startswith("! ")]
         assert bool(steps) == (case.kind in ASKED), case
@@ -226,7 +227,7 @@ def test_trade_1_41_full_is_the_lowest_opening() -> None:
 
 def test_who_else_was_told_and_has_seen_it_is_named() -> None:
     case = Case(kind=NoticeKind.TAKEN)
-    text = made(case).long
+    text = plain(case).long
     assert "Told as well" not in text, "the first line says that Ben has it"
     assert "Seen by: Ben." in text
     three = replace(alarm_of(case), told=("ben", "anna", "carla"))
@@ -259,7 +260,7 @@ def test_what_to_do_stands_within_the_first_lines_also_beside_a_loose_end(
 @pytest.mark.untraced
 def test_no_line_of_a_message_is_there_twice() -> None:
     for case in ALL:
-        lines = made(case).long.splitlines()
+        lines = plain(case).long.splitlines()
         assert len(set(lines)) == len(lines), case
 
 
@@ -517,7 +518,7 @@ def test_a_site_s_own_text_serves_every_pump() -> None:
 def test_what_is_only_recorded_carries_no_caution(reader: str) -> None:
     case = Case(c.PANEL_DOOR, "", reader=reader)
     assert c.CHARACTERS[c.PANEL_DOOR].priority is Priority.RECORD_ONLY
-    assert "! " not in made(case).long
+    assert "! " not in plain(case).long
     told = replace(alarm_of(case), priority=Priority.MEDIUM)
     assert "! Inside the panel are live parts" in made(case, alarm=told).long
 
@@ -540,7 +541,7 @@ def test_the_end_takes_back_what_was_said_of_a_pump_that_ran_in_vain() -> None:
     case = Case(kind=NoticeKind.STAND_DOWN)
     blocked = replace(alarm_of(case), told_notes=("R4", "R8"))
     assert "No longer so: pump runs, not falling." in made(case, alarm=blocked).long
-    assert "No longer so" not in made(case).long
+    assert "No longer so" not in plain(case).long
 
 
 def test_a_switch_in_off_is_turned_back_in_the_short_form_by_whoever_may_reach_it() -> None:
@@ -555,7 +556,7 @@ def test_a_switch_in_off_is_turned_back_in_the_short_form_by_whoever_may_reach_i
 def test_since_when_is_since_its_cause_was_there_and_not_since_it_was_raised() -> None:
     case = Case(c.IN_OFF, "")
     early = replace(alarm_of(case), began=stamp(HOUR + 30 * MINUTE))
-    assert "since 01:53" in made(case).long
+    assert "since 01:53" in plain(case).long
     assert "since 01:23" in made(case, alarm=early).long
 
 
