@@ -168,6 +168,7 @@ class Daemon:
         while self._once(0.0):
             pass
         notify.ready()
+        notify.status(f"watching {len(self._loaded.rig.lines)} inputs of {self._loaded.plan.unit}")
         # Only now: it may take a slow card a minute to read it all.
         Thread(target=self._journal.examine, name="examining", daemon=True).start()
         log.info("watching", unit=self._loaded.plan.unit, inputs=len(self._loaded.rig.lines))
@@ -281,7 +282,8 @@ class Daemon:
         self._brokers.start()
 
     def _end(self) -> None:
-        notify.stopping()
+        # systemd kills who said that it stops and goes on: a reload is no stop.
+        notify.reloading() if self._stop == "reload" else notify.stopping()
         self._afar.stop()
         self._watch.stop()
         self._brokers.stop()
