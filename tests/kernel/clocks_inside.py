@@ -27,6 +27,8 @@ MARK = "clock| "
 TOLERANCE = 2.5
 """Seconds. The least that a clock is moved by here is half an hour; the rest is the guest's slowness,
 whose one processor forks a process for each of seven messages at once."""
+HOLD = 3.0
+"""Seconds without a break after which a level contact is believed back, before its off-delay."""
 NOT_SET = "(clock not set)"
 CAMPAIGN = CAMPAIGNS[os.environ["CLOCKS"]]
 RAISED, OVER, NEWS = "raised", "stand-down", "update"
@@ -77,7 +79,7 @@ def _delays(story: Story) -> Iterator[float]:
     for state in STATES:
         yield (story.raised(state) - story.rose[state]) / SECOND - DELAY
         (over,) = story.unit.found("returned", subject=f"panel:{state}")
-        yield (over["up"] - story.fell[state]) / SECOND - DELAY
+        yield (over["up"] - story.fell[state]) / SECOND - DELAY - HOLD
 
 
 def _call_lists(story: Story) -> Iterator[float]:

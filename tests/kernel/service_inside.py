@@ -133,6 +133,7 @@ class Story:
         say("reload: the new plan, the same process", time.monotonic() - began)
         assert shown("MainPID") == pid
         # Longer than TimeoutStopSec: who has said that it stops is killed after that.
+        # That nothing happens for so long is what is under test.
         Flag().wait(25)
         assert shown("NRestarts") == "0"
         assert (shown("ActiveState"), shown("SubState")) == ("active", "running")
