@@ -1,7 +1,5 @@
 """Boots the user-mode kernel and sets its wall clock, for real, while a unit has alarms in every state."""
 
-import os
-
 import pytest
 
 from tests.kernel.clocks_site import CAMPAIGNS
@@ -27,7 +25,6 @@ def test_a_wall_clock_that_is_set_alters_no_duration_and_loses_or_doubles_no_not
 ) -> None:
     moves = len(CAMPAIGNS[campaign])
     places = {"RELAYD_REAL_PINS": "1", "CLOCKS": campaign, "TMPDIR": "/run"}
-    places["RELAYD_SEED"] = os.environ.get("RELAYD_SEED", "")
     done = run([*PYTEST, "--timeout=0", "--basetemp=/run/t", SUITE], EACH * moves, places)
     print(done.output)
     assert done.status == 0
