@@ -50,7 +50,7 @@ from relayd.journal.upkeep import Keep
 from relayd.mailbox.wiring import Afar
 from relayd.pins.inputs import PinContacts
 from relayd.questions import Questions
-from relayd.settings import Loaded, Places, load, load_or_last_good, remember
+from relayd.settings import Loaded, Places, load, load_or_last_good, remember, year_of
 from relayd.supervision import causes
 from relayd.supervision.dead_man import Visits
 from relayd.supervision.identity import adopt, standing
@@ -84,6 +84,7 @@ class Daemon:
         )
         self._stop: str = ""
         self._looks = 0
+        self._year = loaded.year
         self._round = min(ROUND, (notify.watchdog_interval() or 10 * SECOND) / SECOND)
         self._read_last: dict[str, str] = {}
         self._sender = Post(self.inbox.put, loaded.rig.addresses)
@@ -168,6 +169,7 @@ class Daemon:
         while self._once(0.0):
             pass
         notify.ready()
+        notify.status(f"watching {len(self._loaded.rig.lines)} inputs of {self._loaded.plan.unit}")
         # Only now: it may take a slow card a minute to read it all.
         Thread(target=self._journal.examine, name="examining", daemon=True).start()
         log.info("watching", unit=self._loaded.plan.unit, inputs=len(self._loaded.rig.lines))
@@ -192,6 +194,7 @@ class Daemon:
 
     def _take(self, event: Event) -> None:
         news: JournalJudged | FaultFound | None
+        self._keep_up_with_the_year()
         try:
             news = self.engine.turn(event)
         except Exception as error:
@@ -201,6 +204,16 @@ class Daemon:
             news = FaultFound(type(event).__name__, f"{type(error).__name__}: {error}")
         if news is not None:
             self.inbox.put(news)
+
+    def _keep_up_with_the_year(self) -> None:
+        """Local time, holidays and turns are resolved for some years: a clock that was set may leave them."""
+        wall = self._now().wall
+        if year_of(wall) != self._year:
+            self._year = year_of(wall)
+            self.engine.plan = plan = self._loaded.as_of(wall)
+            self._shown.resolved(plan)
+            self._afar.resolved(plan)
+            log.info("calendar resolved anew", year=self._year)
 
     def _look(self) -> None:
         """Judge clock, journal, threads and what was dropped; tell the watchdog."""
@@ -268,7 +281,8 @@ class Daemon:
         self._brokers.start()
 
     def _end(self) -> None:
-        notify.stopping()
+        # systemd kills who said that it stops and goes on: a reload is no stop.
+        notify.reloading() if self._stop == "reload" else notify.stopping()
         self._afar.stop()
         self._watch.stop()
         self._brokers.stop()

@@ -1,5 +1,6 @@
 """The loop of the daemon: what goes wrong in one turn is told and does not end it."""
 
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,11 +10,14 @@ import pytest
 from relayd import clock
 from relayd.contacts.scripted import ScriptedContacts
 from relayd.core.conditions import FAULT
-from relayd.core.events import Commanded, Event, FaultFound, Looked, TimePassed
+from relayd.core.events import Commanded, Event, FaultFound, Looked, Now, TimePassed
+from relayd.core.saying.when import offset_at
 from relayd.daemon import Daemon, build
 from relayd.errors import RelaydError
 from relayd.settings import Places, load
 
+SUMMER = 1_784_116_800 * 10**9
+"""2026-07-15 12:00 UTC."""
 PLAN = """
 [unit]
 id = "creek-1"
@@ -105,3 +109,35 @@ def test_the_journal_is_shown_as_far_as_it_is_asked_for(unit: Daemon) -> None:
     shown = unit.answers("log", {"last": 1})["records"]
     assert isinstance(shown, list)
     assert len(shown) == 1
+
+
+def test_local_time_is_right_though_the_plan_was_loaded_in_1970(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board without a clock begins in 1970; its zone's changes of that time are not today's."""
+    path = tmp_path / "plan.toml"
+    path.write_text(PLAN.replace('zone = "UTC"', 'zone = "Europe/Vienna"'))
+    path.chmod(0o600)
+    places = Places(plan=path, credentials=tmp_path, state=tmp_path, run=tmp_path)
+    loaded = load(path, tmp_path, wall=0)
+    assert offset_at(loaded.plan, SUMMER).label == "CET"
+    made = build(places, loaded, ScriptedContacts({"cabin.high-level": False}))
+    monkeypatch.setattr(
+        clock, "now", lambda trusted: Now(clock.boot_id(), clock.boottime(), SUMMER, trusted)
+    )
+    made._take(TimePassed())
+    assert offset_at(made.engine.plan, SUMMER).label == "CEST"
+    made._journal.close()
+
+
+@pytest.mark.parametrize(("why", "word"), [("reload", b"RELOADING=1"), ("stop", b"STOPPING=1")])
+def test_systemd_is_not_told_of_a_stop_where_the_unit_begins_anew(
+    unit: Daemon, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, why: str, word: bytes
+) -> None:
+    """It kills whoever said so and goes on, 20 s later."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as heard:
+        heard.bind(str(tmp_path / "notify"))
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        unit.ask_to_stop(why)
+        unit._end()
+        assert heard.recv(100).splitlines()[0] == word

@@ -41,7 +41,7 @@ class Proving:
         now: Callable[[], Now],
     ) -> None:
         """`ways`: each way by which codes come -> what people call it ('by mail')."""
-        self._plan, self._codes, self._ways, self._post, self._now = plan, codes, ways, post, now
+        self.plan, self._codes, self._ways, self._post, self._now = plan, codes, ways, post, now
         self._tries = {way: Tries() for way in ways}
         self._told = ""
         self._lock = RLock()
@@ -82,7 +82,7 @@ class Proving:
 
     def locked_words(self, way: str, until: int, now: Now) -> str:
         """That this way is locked, until when, and which others remain."""
-        time = when.until(self._plan, now.wall + until - now.up, until, now)
+        time = when.until(self.plan, now.wall + until - now.up, until, now)
         what = f"{BY_WAY} wrong codes came {self._ways[way]} within an hour: locked {time}"
         return f"{what}. It still goes {self._others(way)}"
 

@@ -32,6 +32,10 @@ class Shown:
         self.tree: Branches[str] = Branches()
         self._away: Mapping[str, Away] = {}
 
+    def resolved(self, plan: Plan) -> None:
+        """The same plan, its local time resolved around another year."""
+        self._plan = plan
+
     def whole(self, state: State, now: Now) -> Branches[str]:
         """Every topic of this unit and its panels."""
         self._away = _away(state)

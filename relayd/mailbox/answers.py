@@ -58,7 +58,7 @@ class Answers:
         now: Callable[[], Now],
     ) -> None:
         """`senders`: person -> the addresses from which that person's answers come; any where none."""
-        self._plan, self._senders, self._proving = plan, senders, proving
+        self.plan, self._senders, self._proving = plan, senders, proving
         self._post, self._now = post, now
         self._asked: dict[str, _Asked] = {}
         self._number = 0
@@ -107,7 +107,7 @@ class Answers:
             self._proving.give_back(asked.meant, asked.act)
 
     def _ask(self, meant: Meant, said: Said) -> str:
-        person = self._plan.people[meant.person]
+        person = self.plan.people[meant.person]
         act = said.act or (Act.TAKEN if person.responds else Act.SEEN)
         if wrong := self._proving.serve(meant, act):
             return self._unused(wrong.why, wrong.say, meant.person, meant.occurrence)
@@ -122,7 +122,7 @@ class Answers:
     def _until(self, clock: int) -> int:
         """The next instant at which the site's clocks show that time of day."""
         now = self._now()
-        return now.wall + hours.next_at(self._plan, clock, 0, now) - now.up
+        return now.wall + hours.next_at(self.plan, clock, 0, now) - now.up
 
     def _by_address(self, mail: Mail) -> str:
         """Whose address it comes from: no proof, but good enough to tell that person over a channel."""

@@ -34,6 +34,7 @@ class Afar:
     ) -> None:
         self.proving: Proving | None = None
         self._codes: Codes | None = None
+        self._answers: Answers | None = None
         self._keeper: Keeper | None = None
         if not plan.codes:
             return
@@ -42,8 +43,8 @@ class Afar:
         ways = {way: words for way, words in WAYS.items() if open_[way]}
         self.proving = Proving(plan, self._codes, ways, post, now)
         if rig.mailbox is not None:
-            answers = Answers(plan, rig.mailbox.senders, self.proving, post, now)
-            self._keeper = Keeper(post, rig.mailbox, answers, Progress(memory))
+            self._answers = Answers(plan, rig.mailbox.senders, self.proving, post, now)
+            self._keeper = Keeper(post, rig.mailbox, self._answers, Progress(memory))
 
     @property
     def ways(self) -> tuple[str, ...]:
@@ -58,6 +59,12 @@ class Afar:
         """The core has answered what came by mail."""
         if self._keeper is not None:
             self._keeper.answer(answer)
+
+    def resolved(self, plan: Plan) -> None:
+        """The same plan, its local time resolved around another year."""
+        for each in (self.proving, self._answers):
+            if each is not None:
+                each.plan = plan
 
     def start(self) -> None:
         """Begin to look into the mailbox. Waits for no server."""

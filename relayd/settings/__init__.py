@@ -9,6 +9,7 @@ wrong; what is allowed; did you mean X?`. No problem, warning or description sho
 import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from operator import itemgetter
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from relayd.settings.secrets import AddressProblem, Secrets, collect, made_up
 from relayd.settings.summary import summary
 from relayd.settings.warnings import warnings
 from relayd.settings.where import Places
-from relayd.settings.zone import offsets
+from relayd.settings.zone import offsets, year_of
 from relayd.words import Problem, key_of, nearest
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "outline",
     "places",
     "remember",
+    "year_of",
 ]
 
 _ENVIRONMENT = "RELAYD_"
@@ -56,6 +58,10 @@ class Loaded:
     warnings: tuple[str, ...]
     digest: str
     text: str = field(default="", repr=False)
+    as_of: Callable[[int], Plan] = field(kw_only=True, repr=False, compare=False)
+    """The same plan with local time, holidays and turns resolved around another instant."""
+    year: int = field(kw_only=True, compare=False)
+    """The year around which they are resolved in `plan`."""
 
 
 def places(**given: Path | None) -> Places:
@@ -120,8 +126,8 @@ def _loaded(
     lacking = [each for each in secrets.problems if not reading.is_gap(each.loc)]
     if found or (lacking and not forgiving):
         raise PlanRefused(_said(source, [*found, *lacking]))
-    zone = reading.plan.unit.zone if reading.plan.unit and reading.plan.unit.zone else "UTC"
-    plan = build_plan(reading.plan, secrets, offsets(zone, wall), wall)
+    as_of = partial(_built, reading.plan, secrets)
+    plan = as_of(wall)
     _refuse_unreachable(plan, source, secrets)
     announcements, unfit = announce.made(reading.plan, plan)
     if unfit:
@@ -134,7 +140,14 @@ def _loaded(
         tuple(doubts),
         source.digest,
         source.text,
+        as_of=as_of,
+        year=year_of(wall),
     )
+
+
+def _built(tables: PlanTable, secrets: Secrets, wall: int) -> Plan:
+    zone = tables.unit.zone if tables.unit and tables.unit.zone else "UTC"
+    return build_plan(tables, secrets, offsets(zone, wall), wall)
 
 
 def load_or_last_good(
