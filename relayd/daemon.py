@@ -210,7 +210,13 @@ class Daemon:
         wall = self._now().wall
         if year_of(wall) != self._year:
             self._year = year_of(wall)
-            self.engine.plan = plan = self._loaded.as_of(wall)
+            try:
+                plan = self._loaded.as_of(wall)
+            except Exception as error:  # no clock may end the watch
+                log.exception("calendar not resolved", year=self._year)
+                self.inbox.put(FaultFound("calendar", f"{type(error).__name__}: {error}"))
+                return
+            self.engine.plan = plan
             self._shown.resolved(plan)
             self._afar.resolved(plan)
             log.info("calendar resolved anew", year=self._year)

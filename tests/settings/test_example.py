@@ -137,3 +137,14 @@ def test_the_integrators_plan_has_both_throws_on_the_rig(tmp_path: Path) -> None
     assert broker.tls
     assert found.plan.remote_commands
     assert list(found.plan.texts) == ["high-level:en:short", "high-level:es:short"]
+
+
+YEAR_NS = 366 * 24 * 3600 * 10**9
+
+
+@pytest.mark.parametrize("wall", [0, 1, -YEAR_NS, 3 * YEAR_NS, 80 * YEAR_NS, 2**63 - 1, -(2**63)])
+def test_no_time_that_a_clock_can_show_keeps_the_plan_from_being_resolved(
+    tmp_path: Path, wall: int
+) -> None:
+    plan = example(tmp_path, EXAMPLE.read_text()).as_of(wall)
+    assert plan.panels
