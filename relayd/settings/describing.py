@@ -180,10 +180,11 @@ def _supervision(plan: Plan, rig: Supervision) -> dict[str, object]:
 
 
 def _plain(value: object) -> dict[str, object]:
-    """A dataclass as a dictionary of plain values."""
+    """A dataclass as a dictionary of plain values; not what was worked out from the others."""
     if not is_dataclass(value):
         raise TypeError(f"not a dataclass: {type(value).__name__}")
-    return {each.name: _value(each.name, getattr(value, each.name)) for each in fields(value)}
+    given = (each.name for each in fields(value) if each.compare)
+    return {name: _value(name, getattr(value, name)) for name in given}
 
 
 def _value(key: str, value: object) -> object:
