@@ -9,10 +9,10 @@ settings.register_profile("run", deadline=None, print_blob=True)
 settings.register_profile("long", deadline=None, print_blob=True, max_examples=10_000)
 settings.load_profile("run")
 
-WAITING = ("story", "demo", "mailbox", "faults", "channels", "supervision")
-"""Folders of tests that wait for processes: begun first, the rest is done meanwhile."""
+FIRST = ("story", "demo", "mailbox", "faults", "channels", "supervision", "test_histories.py")
+"""What waits for processes, and what is long in one piece: the rest is done beside it."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put what waits first; else one long file at the end keeps a single worker."""
-    items.sort(key=lambda each: not any(name in WAITING for name in each.path.parts))
+    """Put that first; else one long file at the end keeps a single worker."""
+    items.sort(key=lambda each: not any(name in FIRST for name in each.path.parts))

@@ -38,6 +38,8 @@ from tests.journal.conftest import wait_until_written
 from tests.journal.harms import HARMS, TO_THE_DATABASE, Harm, copied, emptied
 from tests.journal.test_damage import changed
 
+pytestmark = pytest.mark.untraced
+
 PLACES = 20
 RISES, TAKEN, KILLED = 5 * SECOND, 3 * MINUTE, 5 * MINUTE
 

@@ -40,6 +40,8 @@ from relayd.settings import load_away
 from tests.channels import shown
 from tests.settings.plans import WALL
 
+pytestmark = pytest.mark.untraced
+
 DEPLOY = Path(__file__).parents[2] / "deploy"
 PLANS = ("plan.cabin.toml", "plan.manager.toml", "plan.integrator.toml")
 UP = shown.NOW.up

@@ -35,7 +35,7 @@ from tests.channels.watcher import Posted
 from tests.house.tree import ROOT
 from tests.servers.broker import Mosquitto
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.untraced]
 TOPIC = event.topic(shown.UNIT)
 SCHEMA = json.loads((ROOT / "relayd" / "schemas" / "event.schema.json").read_text())
 QUICK = Timing(keepalive=2, will_delay=1, retry_most=1, back_off=1, proving=1)

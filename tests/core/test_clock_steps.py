@@ -19,6 +19,8 @@ from tests.core.build import contact, panel, plan_of
 from tests.core.dst_table import ZONES, utc
 from tests.core.world import LEVEL, World, plan
 
+pytestmark = pytest.mark.untraced
+
 YEARS = 10 * 365 * 86400
 STEPS = {"1 h back": -3600, "1 h on": 3600, "10 years back": -YEARS, "10 years on": YEARS}
 Told = list[tuple[float, str, str]]

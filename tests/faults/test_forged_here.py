@@ -21,6 +21,7 @@ from tests.servers.imap import dovecot
 from tests.story.unit import ROOT
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.timeout(150),
     pytest.mark.skipif(dovecot() is None, reason="no Dovecot here, or not as root (dovecot-imapd)"),

@@ -18,6 +18,7 @@ from tests.mailbox.mails import answer
 from tests.servers.imap import dovecot
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.timeout(150),
     pytest.mark.skipif(dovecot() is None, reason="no Dovecot here, or not as root (dovecot-imapd)"),

@@ -30,6 +30,7 @@ AT_ONCE = 2.0
 """Seconds that a healthy web hook may take meanwhile."""
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.skipif(bool(network.missing()), reason=network.missing() or "none"),
 ]

@@ -43,7 +43,7 @@ APART: dict[str, Fault] = {
 FAULTS = MAIL | APART
 QUICK = ("mail 451 recipient", "resolver silent", "mail half-open", "broker half-open")
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(1200)]
+pytestmark = [pytest.mark.untraced, pytest.mark.slow, pytest.mark.timeout(1200)]
 
 
 def play(fault: str, folder: Path, quick: bool) -> list[Row]:

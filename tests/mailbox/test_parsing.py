@@ -14,7 +14,7 @@ from relayd.mailbox.mail import READ, Mail
 from relayd.mailbox.parsing import apart
 from tests.mailbox.mails import answer
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.untraced]
 
 
 def nested(depth: int) -> bytes:
@@ -61,7 +61,7 @@ HOSTILE: dict[str, bytes] = {
     "HTML without ends": b"Content-Type: text/html\n\n" + b"<p>" * 20_000,
     "ends of nothing": b"Content-Type: text/html\n\n" + b"</b>" * 16_000,
     "a tag that never ends": b"Content-Type: text/html\n\n<a " + b"b=c " * 16_000,
-    "comments that never end": b"Content-Type: text/html\n\n" + b"<!--" * 16_000,
+    "comments that never end": b"Content-Type: text/html\n\n" + b"<!--" * 4_000,
     "declarations that never end": b"Content-Type: text/html\n\n" + b"<![" * 20_000,
     "entities that never end": b"Content-Type: text/html\n\n" + b"&#x" * 20_000,
     "quotes in lines": b"Content-Type: text/html\n\n" + b"<blockquote>a</blockquote>" * 2_400,

@@ -36,6 +36,7 @@ SETTLES = 10.0
 """Seconds after which a contact in alarm is believed behind a circuit that came back (Trade 1.16)."""
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.timeout(200),
     pytest.mark.skipif(exim() is None, reason="no Exim here (Debian: exim4-daemon-light)"),

@@ -21,6 +21,7 @@ from tests.story.plans import LEVEL, REAL, Site, plan
 from tests.story.unit import Unit, closing
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.timeout(150),
     pytest.mark.skipif(exim() is None, reason="no Exim here (Debian: exim4-daemon-light)"),

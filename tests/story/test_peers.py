@@ -23,6 +23,7 @@ from tests.story.plans import AT_REST, Site, plan
 from tests.story.unit import Scripted, Unit, closing
 
 pytestmark = [
+    pytest.mark.untraced,
     pytest.mark.slow,
     pytest.mark.skipif(
         not (shutil.which("mosquitto") or Path("/usr/sbin/mosquitto").exists()),
