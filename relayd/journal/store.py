@@ -330,7 +330,9 @@ class Journal:
         True where it was damaged and is out of the way.
         """
         self._backlog.put_back(batch, reason(error))
-        if code_of(error) not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY):
+        if code_of(error) == sqlite3.SQLITE_FULL:
+            self.doubt()  # SQLite says 'full' also of a page that leads to where no page can be
+        elif code_of(error) != sqlite3.SQLITE_BUSY:
             self._file.drop()
         if not (is_damage(error) and self._may_set_aside()):
             return False

@@ -128,6 +128,15 @@ def test_500_random_places(killed: Killed, tmp_path: Path, make: Open, harm: Har
     print(f"{harm.__name__}: 500 places, {said} said at the start, none silently wrong")
 
 
+def test_a_damaged_page_that_looks_like_a_full_disk_is_set_aside(
+    killed: Killed, tmp_path: Path, make: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Found by the campaign: SQLite answers 'database or disk is full', and means a page's number.
+    monkeypatch.delenv("RELAYD_SEED", raising=False)
+    (pages,) = (each for each in HARMS if each.__name__ == "pages")
+    _try(pages, 10161, killed, tmp_path / "lies", make)
+
+
 # Single rows. The triggers that mark what an earlier version wrote would take these for such.
 
 ROWS = {
