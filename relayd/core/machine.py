@@ -79,7 +79,7 @@ def _route(draft: Draft, state: State, event: Event) -> Iterable[str]:
             return ()
         return (UNIT if spec.panel == UNIT else f"panel:{spec.panel}",)
     if isinstance(event, Commanded):
-        return _obeyed(draft, event)
+        return _obeyed(draft, state, event)
     if isinstance(event, AnswerUnused):
         _whole(draft, "an answer from afar", lambda: afar.unused(draft, event))
         return ()
@@ -108,14 +108,17 @@ def _followed(draft: Draft) -> None:
     draft.works.clear()
 
 
-def _obeyed(draft: Draft, event: Commanded) -> Iterable[str]:
-    """Everybody gets an answer, also who asks for what relayd fails at."""
+def _obeyed(draft: Draft, state: State, event: Commanded) -> Iterable[str]:
+    """Everybody gets an answer, also who asks for what relayd fails at.
+
+    What is refused may change something too: who wants to leave shares the panel's alarms again.
+    """
     found: list[str] = []
     wrong = _whole(draft, "a command", lambda: found.extend(commands.obey(draft, event)))
     if wrong:
         say = f"nothing was done: this program failed at it ({wrong}); it is recorded and told"
         draft.effects.append(Answer(event.token, False, "fault-in-relayd", say))
-    return found
+    return dict.fromkeys([*found, *changed(state.subjects, draft.subjects)])
 
 
 def _whole(draft: Draft, where: str, act: Callable[[], object]) -> str:

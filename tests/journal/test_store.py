@@ -38,6 +38,7 @@ def test_a_new_journal_has_an_epoch_that_the_shell_drew(path: Path, make: Open) 
 
 @pytest.mark.untraced
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 @settings(max_examples=40, deadline=None)
 @given(st.lists(states(), min_size=1, max_size=4))
 def test_every_commit_survives_reopening(chain: list[State]) -> None:

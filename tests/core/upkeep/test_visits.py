@@ -2,7 +2,7 @@
 
 import pytest
 
-from relayd.core.events import Act, Wire
+from relayd.core.events import Act, AtPanel, HornWire, Stage, Wire
 from relayd.core.plan import HOUR, MINUTE, SECOND, Means
 from relayd.core.state import HornStanding, NoticeKind
 from tests.core.at_panel import (
@@ -285,8 +285,7 @@ def test_a_visitor_who_may_not_leave_yet_no_longer_keeps_its_alarms_from_the_oth
     raised(at, "in-off", OFF).run(3600)
     assert set(told(at, NoticeKind.RAISED)) == {"ben"}
     assert code(leave(at)) == "not-as-it-was"
-    at.run(1)
-    assert "anna" in told(at, NoticeKind.RAISED)
+    assert "anna" in told(at, NoticeKind.RAISED), "in the same step, not when something else is due"
     assert len(at.records("visitor leaves")) == 1
     assert code(leave(at)) == "not-as-it-was"
     assert len(at.records("visitor leaves")) == 1
@@ -319,3 +318,18 @@ def test_another_visitor_ends_a_visit_whose_visitor_wanted_to_leave() -> None:
     assert visit is not None
     assert visit.person == "carla"
     assert "in-off" in ends(at)
+
+
+def test_whoever_asks_to_leave_and_may_not_yet_has_the_others_called_in_the_same_step() -> None:
+    at = world(A)
+    at.ask(HornWire("cabin", Wire.OFF, "a guest"), "anna")
+    at.run(100)
+    at.alarm(LEVEL)
+    at.run(30)
+    at.ask(AtPanel("cabin", Stage.BEGIN), "ben")
+    at.run(17)
+    since = at.up
+    answer = at.ask(AtPanel("cabin", Stage.END), "ben")
+    assert answer.code == "not-as-it-was"
+    calls = [each for each in at.notices(NoticeKind.RAISED) if each.made.up >= since]
+    assert [each.condition for each in calls] == ["high-level"], "not when something else is due"
