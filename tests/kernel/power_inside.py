@@ -11,6 +11,7 @@ import random
 import sys
 from pathlib import Path
 
+from relayd.channels.ledger import Ledger
 from relayd.core.effects import Tell
 from relayd.core.events import EdgeSeen, Started, TimePassed
 from relayd.core.plan import HOUR, MINUTE, SECOND
@@ -28,11 +29,21 @@ def say(**what: object) -> None:
 
 
 class Unit(Life):
-    """A life that says what leaves it and what is committed."""
+    """A life that says what leaves it and what is committed; its sends leave as the sender's do."""
+
+    def __init__(self, path: Path, up: int, epoch: str) -> None:
+        self._ledger = Ledger()
+        super().__init__(path, up, epoch)
 
     def tell(self, tell: Tell) -> None:
-        say(told=tell.send, ref=tell.ref, channel=tell.channel, title=tell.title)
-        super().tell(tell)
+        self._ledger.offer(tell)
+        self._hand_out()
+
+    def _hand_out(self) -> None:
+        while each := self._ledger.next(self.up):
+            say(told=each.send, ref=each.ref, channel=each.channel, title=each.title)
+            super().tell(each)
+            self._ledger.done(each.send)
 
     def committed(self) -> None:
         """Say how far the disk has come, or that it is late."""
@@ -42,9 +53,11 @@ class Unit(Life):
             say(record=self.journal._next - 1, counter=self.engine.state.counter, up=self.up)
 
     def settled(self, send: int) -> None:
-        """Nothing waits for that."""
+        self._ledger.settled(send)
+        self._hand_out()
 
     def withdraw(self, send: int) -> None:
+        self._ledger.withdraw(send)
         say(withdrawn=send)
 
 
