@@ -38,7 +38,8 @@ def begun(draft: Draft, before: State, event: Started) -> None:
     for subject in list(draft.subjects.values()):
         _fit(draft, subject, shift, certain, wrong)
     for notice in list(draft.notices.values()):
-        _try(draft, f"notice {draft.ref(notice.id)}", wrong, partial(_owed, draft, notice, shift))
+        put = partial(_owed, draft, notice, shift, certain)
+        _try(draft, f"notice {draft.ref(notice.id)}", wrong, put)
     draft.boot = draft.now.boot
     draft.live = {}
     down = draft.now.up - before.stamp.up - shift if certain and before.boot else None
@@ -82,9 +83,16 @@ def _unwatched(draft: Draft, event: Started, down: int | None) -> dict[str, str]
     return {UNWATCHED: detail, BY: by, **({} if is_long else {SHORT: "yes"})}
 
 
-def _owed(draft: Draft, notice: Notice, shift: int) -> None:
-    """What was out may never have left: it is owed, but to whom and over what the plan has lost."""
-    draft.put_notice(replace(notice, made=moved(notice.made, shift)))
+def _owed(draft: Draft, notice: Notice, shift: int, certain: bool) -> None:
+    """What was out may never have left: it is owed, but to whom and over what the plan has lost.
+
+    What waits for its turn waits for what remains of it; where nobody knows how much, it is due now.
+    """
+    fit = moved(notice, shift)
+    if not certain:
+        now = draft.now.up
+        fit = replace(fit, sends=tuple(replace(each, due=each.due and now) for each in fit.sends))
+    draft.put_notice(fit)
     forget_notice(draft, notice.id)
     outbox.owed_again(draft, notice.id)
 

@@ -17,7 +17,10 @@ from relayd.core.state import (
     Horn,
     LooseEnd,
     Mark,
+    Named,
+    Notice,
     PumpLog,
+    Send,
     Stamp,
     Subject,
     Take,
@@ -43,6 +46,9 @@ TIMES: dict[type, frozenset[str]] = {
     PumpLog: frozenset({"running", "starts", "ended"}),
     Subject: frozenset({"raises", "day", "burst", "called", "promised", "wells"}),
     Tally: frozenset(),
+    Notice: frozenset(),
+    Named: frozenset(),
+    Send: frozenset({"due"}),
 }
 """Fields that hold boot times: a number, several, or one by a name."""
 NO_TIMES: dict[type, frozenset[str]] = {
@@ -53,6 +59,8 @@ NO_TIMES: dict[type, frozenset[str]] = {
     Alarm: frozenset({"occurrence", "mornings"}),
     Horn: frozenset({"asked_of"}),
     LooseEnd: frozenset({"reminded"}),
+    Notice: frozenset({"id", "occurrence"}),
+    Send: frozenset({"id", "tries"}),
     Visit: frozenset({"until_wall", "passed"}),
     Away: frozenset({"until_wall"}),
     PumpLog: frozenset({"gaps", "runs", "week", "row"}),

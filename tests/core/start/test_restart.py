@@ -8,12 +8,18 @@ import pytest
 from relayd.core.draft import UNIT
 from relayd.core.effects import Tell
 from relayd.core.events import (
+    AtPanel,
     ChannelDown,
+    FaultFound,
+    HornWire,
     InputLost,
     LevelRead,
+    Looked,
     Outcome,
     Sent,
+    Stage,
     Started,
+    Wire,
 )
 from relayd.core.plan import HOUR, MINUTE, SECOND, Priority, Unpowered
 from relayd.core.state import NoticeKind, SendState
@@ -354,3 +360,27 @@ def test_a_notice_without_sends_to_somebody_the_plan_no_longer_has_is_over() -> 
     world.start(planned=False, high_level=True)
     assert owed.id not in world.state.notices
     assert world.records("sends lost") == []
+
+
+@pytest.mark.parametrize("trusted", [True, False], ids=["clock trusted", "clock not trusted"])
+def test_what_waits_for_its_turn_goes_soon_in_another_boot_too(trusted: bool) -> None:
+    """The old boot's clock had run for days: a turn kept in its time would be days away."""
+    world = World(plan()).start().run(5 * 24 * 3600)
+    world.ask(HornWire("cabin", Wire.OFF), "anna")
+    world.ask(AtPanel("cabin", Stage.BEGIN), "anna")
+    world.alarm(LEVEL)
+    world.run(11)
+    world.ask(Looked("cabin", normal=False), "ben")
+    for number in range(4):
+        world.give(FaultFound("inbox", f"dropped {number}"))
+    waiting = [each for each in world.state.notices.values() if each.person == "anna"]
+    assert any(send.tries == 0 for each in waiting for send in each.sends), "nothing waits"
+    world.restart(5, boot="boot-2", trusted=trusted, high_level=True)
+    world.run(60)
+    owed = [
+        send
+        for each in world.state.notices.values()
+        for send in each.sends
+        if send.state is SendState.OWED
+    ]
+    assert owed == []
