@@ -102,7 +102,7 @@ class Batch:
         yield DELETE_SUBJECT, [(name,) for name, body in self.subjects.items() if body is None]
         yield (
             UPSERT_NOTICE,
-            [(*sums.signed("notice", row[:-1]), row[-1]) for row in self.notices.values()],
+            [(*sums.signed("notice", row[:-2]), *row[-2:]) for row in self.notices.values()],
         )
         yield (
             UPSERT_SEND,
@@ -183,7 +183,7 @@ def upsert(table: str, columns: str, keys: int = 1) -> str:
 
 UPSERT_META = upsert("meta", "key, value, sum")
 UPSERT_SUBJECT = upsert("state", "subject, body, sum")
-UPSERT_NOTICE = upsert("notice", f"{rows.NOTICE}, sum, ways")
+UPSERT_NOTICE = upsert("notice", f"{rows.NOTICE}, sum, ways, names")
 UPSERT_SEND = upsert("send", f"{rows.SEND}, sum", keys=2)
 INSERT_RECORD = upsert("record", f"{rows.RECORD}, sum")
 DELETE_SUBJECT = "DELETE FROM state WHERE subject=?"

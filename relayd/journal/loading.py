@@ -16,7 +16,7 @@ from relayd.core.state import Notice, Process, Stamp, State, Subject
 from relayd.journal import rows, sums
 from relayd.journal.batch import CLOSE_NOTICE, DELETE_SENDS, DELETE_SUBJECT, UNSAY, Work
 from relayd.journal.codec import JournalDamaged, decode, fit, parse
-from relayd.journal.rows import NOTICE, SEND, Row, highest
+from relayd.journal.rows import NOTICE, SEND, Row, highest, named
 from relayd.journal.schema import Run
 
 JUMP = 10_000
@@ -90,14 +90,15 @@ class _Loading:
     def notices(self, sends: "Sends") -> tuple[dict[int, Notice], list[Row]]:
         """The open notices, and the rows of those that cannot be read."""
         found, bad = {}, []
-        asked = f"SELECT {NOTICE}, closed, ways, sum FROM notice WHERE closed IS NULL ORDER BY id"
-        for *row, closed, ways, crc in self.rows(asked):
+        columns = f"{NOTICE}, closed, ways, names, sum"
+        asked = f"SELECT {columns} FROM notice WHERE closed IS NULL ORDER BY id"
+        for *row, closed, ways, names, crc in self.rows(asked):
             try:
                 if closed is not None or not self.fits("notice", (*row, crc)):
                     raise JournalDamaged("the checksum is wrong")
                 own = sends.get(row[0], [])
                 whole = None not in own and own and ways in (None, len(own))
-                found[row[0]] = notice_of(tuple(row), own if whole else [])
+                found[row[0]] = notice_of(tuple(row), own if whole else [], names)
             except NONSENSE:
                 bad.append(tuple(row))
                 self.bad_notices.append((0, row[0]))
@@ -275,11 +276,12 @@ def wanted(meta: dict[str, str], key: str) -> str:
     return meta[key]
 
 
-def notice_of(row: Row, sends: Iterable[object]) -> Notice:
-    """A notice out of its row and its sends."""
+def notice_of(row: Row, sends: Iterable[object], names: str | None) -> Notice:
+    """A notice out of its row, its sends and what it names."""
     name = f"notice {row[0]}"
     stored = dict(zip(NOTICE.split(", "), row, strict=True))
-    return fit(Notice, stored | {"made": parse(row[-1], name), "sends": list(sends)}, name)
+    parts = {"made": parse(row[-1], name), "sends": list(sends), **named(row[0], names)}
+    return fit(Notice, stored | parts, name)
 
 
 def send_fields(row: Row) -> dict[str, object]:

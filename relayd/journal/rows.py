@@ -1,11 +1,13 @@
 """State values as rows of the tables. Opens no file; loading.py reads the rows again."""
 
+import json
 from typing import Any
 
 from relayd.core.effects import Record
 from relayd.core.events import Now
 from relayd.core.state import Notice, Send, State
-from relayd.journal.codec import compact, encode
+from relayd.journal import sums
+from relayd.journal.codec import JournalDamaged, compact, encode
 from relayd.journal.schema import Run
 
 Row = tuple[Any, ...]
@@ -25,7 +27,7 @@ def storable(text: str) -> str:
 
 
 def notice_row(notice: Notice) -> Row:
-    """The notice without its sends, in the order of NOTICE, and behind it how many those are."""
+    """The notice without its sends, in the order of NOTICE; behind it how many those are, and its names."""
     texts = (notice.title, notice.short, notice.long)
     return (
         notice.id,
@@ -38,7 +40,29 @@ def notice_row(notice: Notice) -> Row:
         *map(storable, texts),
         encode(notice.made),
         len(notice.sends),
+        names(notice),
     )
+
+
+def names(notice: Notice) -> str | None:
+    """What a message of several names, with a checksum of its own; None where it is about one thing."""
+    if not (notice.about or notice.beside):
+        return None
+    about = [[storable(each.subject), storable(each.condition)] for each in notice.about]
+    return compact(sums.signed("names", (notice.id, about, [*map(storable, notice.beside)])))
+
+
+def named(notice: int, text: str | None) -> dict[str, object]:
+    """The fields that `names` told. Raises JournalDamaged where they are not as they were written."""
+    if text is None:
+        return {}
+    match json.loads(text):
+        case [int() as number, list() as about, list() as beside, int()] as found if (
+            number == notice and sums.fits("names", tuple(found))
+        ):
+            pairs = [{"subject": subject, "condition": condition} for subject, condition in about]
+            return {"about": pairs, "beside": beside}
+    raise JournalDamaged("what a message names is not as it was written")
 
 
 def send_row(notice: int, send: Send) -> Row:

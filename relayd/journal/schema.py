@@ -108,9 +108,11 @@ def checksums(run: Run) -> None:
 def promises(run: Run) -> None:
     """Version 3: what one row promises of others, so that one that is missing is noticed.
 
-    How many sends a notice has (version 2 leaves it unknown), and a checksum beside each topic.
+    How many sends a notice has (version 2 leaves it unknown), what one that names several names,
+    and a checksum beside each topic.
     """
     run("ALTER TABLE notice ADD COLUMN ways INTEGER")
+    run("ALTER TABLE notice ADD COLUMN names TEXT")
     run("ALTER TABLE said ADD COLUMN sum INTEGER")
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from relayd.core.effects import Record
 from relayd.core.events import Now
 from relayd.core.plan import Priority
-from relayd.core.state import Notice, NoticeKind, Send, SendState, Stamp, State, Subject
+from relayd.core.state import Named, Notice, NoticeKind, Send, SendState, Stamp, State, Subject
 
 BOOT = "3f0c4c1e-0000-4000-8000-000000000001"
 SMALL = {"max_size": 3}
@@ -58,6 +58,9 @@ def notices(draw: st.DrawFn, number: int) -> Notice:
     texts = {name: draw(READABLE) for name in ("subject", "condition", "person")}
     texts |= {name: draw(READABLE) for name in ("title", "short", "long")}
     drawn: Notice = draw(of(Notice))
+    about = draw(st.lists(st.builds(Named, READABLE, READABLE), **SMALL))
+    beside = draw(st.lists(READABLE, **SMALL))
+    drawn = dataclasses.replace(drawn, about=tuple(about), beside=tuple(beside))
     return dataclasses.replace(drawn, id=number, sends=tuple(sends), **texts)
 
 

@@ -143,6 +143,14 @@ ROWS = {
     "a subject": ("UPDATE state SET body = replace(body, '\"n\"', '\"m\"')", "panel:north"),
     "a subject's name": ("UPDATE state SET subject = 'panel:nprth'", "panel:nprth"),
     "a notice's person": ("UPDATE notice SET person = 'anma'", "lost: message 2 to 'anma'"),
+    "what a notice names": (
+        "UPDATE notice SET names = '[2,[],[\"x\"],1]' WHERE id = 2",
+        "lost: message 2 to 'anna'",
+    ),
+    "what a notice names, in no order": (
+        "UPDATE notice SET names = '{' WHERE id = 2",
+        "lost: message 2 to 'anna'",
+    ),
     "a notice's checksum": ("UPDATE notice SET sum = sum + 1", "lost: message 2 to 'anna'"),
     "a send's channel": (
         "UPDATE send SET channel = 'phonf'",
