@@ -58,8 +58,8 @@ def notices(draw: st.DrawFn, number: int) -> Notice:
     texts = {name: draw(READABLE) for name in ("subject", "condition", "person")}
     texts |= {name: draw(READABLE) for name in ("title", "short", "long")}
     drawn: Notice = draw(of(Notice))
-    about = draw(st.lists(st.builds(Named, READABLE, READABLE), **SMALL))
-    beside = draw(st.lists(READABLE, **SMALL))
+    about = draw(st.lists(st.builds(Named, READABLE, READABLE), max_size=3))
+    beside = draw(st.lists(READABLE, max_size=3))
     drawn = dataclasses.replace(drawn, about=tuple(about), beside=tuple(beside))
     return dataclasses.replace(drawn, id=number, sends=tuple(sends), **texts)
 
