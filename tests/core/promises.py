@@ -176,7 +176,8 @@ class Unit(World):
         for name, condition, alarm in _alarms(after):
             known = self.told_of.setdefault(alarm.occurrence, set())
             for person in set(alarm.told) - known:
-                really = (alarm.occurrence, person) in about or person in digests
+                has_it = alarm.taken is not None and alarm.taken.person == person
+                really = has_it or (alarm.occurrence, person) in about or person in digests
                 assert really or (name, condition, person) in took, f"{person} was never told"
             known |= set(alarm.told)
         for each in words:
