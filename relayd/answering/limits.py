@@ -1,7 +1,9 @@
 """How often may be tried: wrong codes by sender and by way, and what is told or recorded in an hour.
 
 Where a way does not tell who sends, the sender is '' and only the way's own limit counts: else five
-guesses of anybody would shut it for everybody, and nobody would hear of that. Pure: times are boot times in nanoseconds and come in as arguments. Bounded, whoever tries.
+guesses of anybody would shut it for everybody, and nobody would hear of that.
+
+Pure: times are boot times in nanoseconds and come in as arguments. Bounded, whoever tries.
 """
 
 from collections import OrderedDict, deque

@@ -8,9 +8,9 @@ takes down one send and nothing else. JSON objects, one a line. In:
     {"withdraw": 12}    {"ping": 3}
 
 Out: {"ready": true} once, then {"send": 12, "outcome": "taken|refused|failed", "detail": "…"},
-with "again": 30 where the service asked to be left alone for so many seconds, {"withdrawn": 12} where a send had not begun, {"beat": 3}. When its input is closed it forgets what
-waits, gives what runs 3 s, and ends. A detail is one line of at most 300
-characters and holds nothing of the address. With `--check` it says of each address (a JSON string
+with "again": 30 where the service asked to be left alone for so many seconds, {"withdrawn": 12}
+where a send had not begun, {"beat": 3}. When its input is closed it forgets what waits, gives what
+runs 3 s, and ends. A detail is one line of at most 300 characters and holds nothing of the address. With `--check` it says of each address (a JSON string
 a line) what makes it unusable, or null.
 """
 

@@ -22,7 +22,7 @@ from tests.servers.broker import Mosquitto, mosquitto
 from tests.servers.imap import ImapServer
 from tests.story.journal import Record
 from tests.story.mailbox import Came, Mailbox, mailbox
-from tests.story.plans import AT_REST, LEVEL, Site, plan
+from tests.story.plans import AT_REST, LEVEL, Site, high_level, plan
 from tests.story.unit import Scripted, Unit, closing
 
 SOON = 5.0
@@ -68,14 +68,6 @@ settle = "10 s"
 hoa = "dead-front"
 call_list = "{calls}"
 
-[[panel.input]]
-means = "high-level"
-line = {line}
-in_alarm = "closed"
-unpowered = "holds"
-contact_follows = "level"
-on_delay = "{delay:g} s"
-off_delay = "{delay:g} s"
 """
 BOX = """
 [mailbox]
@@ -280,9 +272,8 @@ def _configure(
     text = text.replace('hoa = "dead-front"\n', 'hoa = "dead-front"\ncall_list = "quick"\n')
     for each in PLACES:
         line = lines[f"{each}.high-level"]
-        text += PANEL.format(
-            name=each, title=each.title(), line=line, calls=FIRST[each], delay=DELAY
-        )
+        text += PANEL.format(name=each, title=each.title(), calls=FIRST[each])
+        text += high_level(line, DELAY)
     text += FRESH
     text += BOX.format(port=box.tls_port, user=box.user, ca=box.ca)
     unit.write_plan(text)

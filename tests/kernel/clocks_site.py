@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from relayd.core.plan import SECOND
 from tests.core.dst_table import ZONES, utc
+from tests.story.plans import channels, high_level
 
 DELAY = 4.0
 """On- and off-delay, in seconds."""
@@ -109,11 +110,7 @@ name = "{name.title()}"
 responds = true
 waking = ["00:00", "24:00"]
 
-[[person.channel]]
-name = "mail"
-address = "{address}"
-
-"""
+{channels({"mail": address})}"""
 
 
 def _panel(state: str, line: int) -> str:
@@ -128,15 +125,7 @@ name = "Tank {state}"
 kind = "effluent-demand"
 call_list = "{state}"
 
-[[panel.input]]
-means = "high-level"
-line = {line}
-in_alarm = "closed"
-unpowered = "holds"
-contact_follows = "level"
-on_delay = "{DELAY:g} s"
-off_delay = "{DELAY:g} s"
-latch = {str(state == LATCHING).lower()}
+{high_level(line, DELAY)}latch = {str(state == LATCHING).lower()}
 
 [[call_list]]
 id = "{state}"

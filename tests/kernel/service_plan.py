@@ -1,6 +1,7 @@
 """The plan of the service that runs under systemd: one panel, one person, one secret address."""
 
 from tests.kernel.inside import LABEL
+from tests.story.plans import high_level
 
 LINE = 3
 
@@ -20,15 +21,7 @@ id = "cabin"
 name = "Cabin tank"
 kind = "effluent-demand"
 
-[[panel.input]]
-means = "high-level"
-line = {LINE}
-in_alarm = "closed"
-unpowered = "holds"
-contact_follows = "level"
-on_delay = "1 s"
-off_delay = "1 s"
-
+{high_level(LINE, 1)}
 [[person]]
 id = "anna"
 name = "Anna"

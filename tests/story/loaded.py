@@ -15,7 +15,7 @@ from relayd.errors import RelaydError
 from tests.story import kills
 from tests.story.journal import Record
 from tests.story.kills import Figures
-from tests.story.plans import UNIT
+from tests.story.plans import UNIT, channels, high_level
 from tests.story.stage import Stage
 from tests.story.unit import Unit
 
@@ -60,24 +60,13 @@ kind = "effluent-demand"
 settle = "10 s"
 hoa = "dead-front"
 
-[[panel.input]]
-means = "high-level"
-line = {line}
-in_alarm = "closed"
-unpowered = "holds"
-contact_follows = "level"
-on_delay = "1 s"
-off_delay = "1 s"
-
+{high_level(line, 1)}
 """
 
 
 def _person(name: str, ways: dict[str, str]) -> str:
     head = f'[[person]]\nid = "{name}"\nname = "{name.title()}"\nwaking = ["00:00", "24:00"]\n\n'
-    return head + "".join(
-        f'[[person.channel]]\nname = "{way}"\naddress = "{address}"\n\n'
-        for way, address in ways.items()
-    )
+    return head + channels(ways)
 
 
 def play(stage: Stage, times: int, seed: int) -> Figures:

@@ -57,15 +57,7 @@ kind = "effluent-demand"
 settle = "10 s"
 hoa = "dead-front"
 
-[[panel.input]]
-means = "high-level"
-line = {site.lines[LEVEL]}
-in_alarm = "closed"
-unpowered = "{site.unpowered}"
-contact_follows = "level"
-on_delay = "{site.delay:g} s"
-off_delay = "{site.delay:g} s"
-
+{high_level(site.lines[LEVEL], site.delay, site.unpowered)}
 [[panel.input]]
 means = "alarm-power"
 line = {site.lines[CIRCUIT]}
@@ -78,15 +70,34 @@ id = "quick"
 {steps}{_broker(site)}"""
 
 
+def high_level(line: int, delay: float, unpowered: str = "holds") -> str:
+    """The input of a float that a dead circuit leaves where it is, unless `unpowered` says else."""
+    return f"""\
+[[panel.input]]
+means = "high-level"
+line = {line}
+in_alarm = "closed"
+unpowered = "{unpowered}"
+contact_follows = "level"
+on_delay = "{delay:g} s"
+off_delay = "{delay:g} s"
+"""
+
+
+def channels(ways: Mapping[str, str]) -> str:
+    """A person's channels: name -> address."""
+    return "".join(
+        f'[[person.channel]]\nname = "{way}"\naddress = "{address}"\n\n'
+        for way, address in ways.items()
+    )
+
+
 def _person(name: str, ways: Mapping[str, str]) -> str:
     responds = "responds = true\nqualified = true\n" if name == "ben" else ""
     head = f'[[person]]\nid = "{name}"\nname = "{name.title()}"\nphone = "555-0101"\n{responds}\n'
     # The story is played at whatever hour it is: everybody is awake.
     head += 'waking = ["00:00", "24:00"]\n'
-    return head + "".join(
-        f'[[person.channel]]\nname = "{way}"\naddress = "{address}"\n\n'
-        for way, address in ways.items()
-    )
+    return head + channels(ways)
 
 
 def _broker(site: Site) -> str:
